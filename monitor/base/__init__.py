@@ -1,0 +1,1 @@
+"""Plain data that every other room speaks: samples, quantities, settings, results, errors."""

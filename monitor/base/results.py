@@ -1,0 +1,250 @@
+"""The result document: one JSON object per vehicle; the command line, page and report are built from these models.
+
+Times are integer microseconds UTC inside and ISO 8601 UTC in JSON. Absent knowledge is None (null), never 0. Drain
+figures (sleep current, peak, excess, charge out) are positive; fields named volts and amps keep the battery's sign.
+Numbers are rounded on output far below any logger's resolution, so that the text is readable and stable.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def iso(t_us: int) -> str:
+    """ISO 8601 UTC, with microseconds only when the time is not a whole second.
+
+    >>> iso(0), iso(1_500_000)
+    ('1970-01-01T00:00:00Z', '1970-01-01T00:00:01.500000Z')
+    """
+    text = (EPOCH + timedelta(microseconds=t_us)).isoformat()
+    return text.replace("+00:00", "Z")
+
+
+def micros(value: object) -> object:
+    """Microseconds UTC from ISO 8601 text (as `iso` writes it); anything else passes unchanged.
+
+    >>> micros("1970-01-01T00:00:01.500000Z")
+    1500000
+    """
+    if isinstance(value, str):
+        return (datetime.fromisoformat(value) - EPOCH) // timedelta(microseconds=1)
+    return value
+
+
+def _rounded(digits: int) -> PlainSerializer:
+    return PlainSerializer(lambda x: None if x is None else round(x, digits) + 0.0, return_type=float)
+
+
+Moment = Annotated[
+    int,
+    BeforeValidator(micros),
+    PlainSerializer(iso, return_type=str),
+    WithJsonSchema({"type": "string", "format": "date-time"}),
+]
+Volts = Annotated[float, _rounded(4)]
+Amps = Annotated[float, _rounded(6)]
+AmpHours = Annotated[float, _rounded(6)]
+Number = Annotated[float, _rounded(4)]
+
+
+class Part(BaseModel):
+    """A part of the result document: unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class Span(Part):
+    """A half-open interval of time."""
+
+    start: Moment
+    end: Moment
+
+
+class ClockStep(Part):
+    """A step of the logger's clock: the time after it, and its size (negative: set back)."""
+
+    at: Moment
+    seconds: Number
+
+
+class Rate(Part):
+    """Samples a second: the median over the log and the most seen in one second."""
+
+    median: Number | None = None
+    max: Number | None = None
+
+
+class RefusedRow(Part):
+    """One refused row of input, word for word."""
+
+    file: str
+    line: int
+    text: str
+
+
+class Notice(Part):
+    """Something about the log itself that a person must know: what, and the setting that mends it."""
+
+    kind: str
+    text: str
+    setting: str | None = None
+
+
+class Log(Part):
+    """What was read, and what was refused and why."""
+
+    first: Moment | None = None
+    last: Moment | None = None
+    samples: int = 0
+    refused: dict[str, int] = Field(default_factory=dict)
+    refused_first: dict[str, list[RefusedRow]] = Field(default_factory=dict)
+    duplicates: int = 0
+    reordered: int = 0
+    clock_steps: list[ClockStep] = Field(default_factory=list)
+    gaps: list[Span] = Field(default_factory=list)
+    unobserved_s: Number = 0.0
+    channels: list[Literal["volts", "amps", "celsius"]] = Field(default_factory=list)
+    rate_hz: Rate = Field(default_factory=Rate)
+    notices: list[Notice] = Field(default_factory=list)
+
+
+class Crank(Part):
+    """The starter turning. `resistance_mohm` is ΔV/ΔI, null where the sampling rate cannot carry it."""
+
+    start: Moment
+    duration_s: Number | None = None
+    volts_before: Volts | None = None
+    volts_min: Volts | None = None
+    amps_peak: Amps | None = None
+    amps_plateau: Amps | None = None
+    resistance_mohm: Number | None = None
+    engine_rpm: Number | None = None
+    sampled_hz: Number | None = None
+
+
+class Plateau(Part):
+    """A stretch of a stand in which the current has settled; amps keep the battery's sign (drain is negative)."""
+
+    start: Moment
+    end: Moment
+    amps: Amps
+    volts: Volts | None = None
+
+
+class LevelStep(Part):
+    """A lasting change of the plateau; drain levels, positive."""
+
+    at: Moment
+    from_a: Amps
+    to_a: Amps
+
+
+class WakeUp(Part):
+    """An excursion above the sleep plateau that ends; drain figures, positive."""
+
+    start: Moment
+    end: Moment
+    peak_a: Amps
+    excess_a: Amps
+    charge_ah: AmpHours
+    group: int | None = None
+
+
+class Rest(Part):
+    """Rest voltage of a stand: relaxation separated from decay; `basis` says in words what the figures rest on."""
+
+    volts: Volts | None = None
+    settled: bool | None = None
+    ocv_volts: Volts | None = None
+    ocv_low: Volts | None = None
+    ocv_high: Volts | None = None
+    decay_mv_per_h: Number | None = None
+    state_of_charge: Number | None = None
+    state_of_charge_low: Number | None = None
+    state_of_charge_high: Number | None = None
+    basis: str | None = None
+
+
+class Stand(Part):
+    """From engine stop to the next crank."""
+
+    start: Moment
+    end: Moment | None = None
+    open: bool = False
+    settled_at: Moment | None = None
+    time_to_sleep_s: Number | None = None
+    sleep_current_a: Amps | None = None
+    sleep_current_low_a: Amps | None = None
+    sleep_current_high_a: Amps | None = None
+    plateaus: list[Plateau] = Field(default_factory=list)
+    level_steps: list[LevelStep] = Field(default_factory=list)
+    wake_ups: list[WakeUp] = Field(default_factory=list)
+    wake_ups_uncounted: int = 0
+    charges: list[Span] = Field(default_factory=list)
+    charge_in_ah: AmpHours | None = None
+    charge_out_ah: AmpHours | None = None
+    unobserved_s: Number = 0.0
+    rest: Rest = Field(default_factory=Rest)
+    failed_starts: list[Crank] = Field(default_factory=list)
+
+
+Regulation = Literal["fixed", "compensated", "managed", "none", "unknown"]
+ChargingFault = Literal["no_charge", "undervoltage", "overvoltage", "unstable", "ripple", "late"]
+ChargePhase = Literal["first_recharge", "regulated", "reduced", "overrun"]
+
+
+class PhaseSpan(Part):
+    """A phase of charging: when, which, and its median volts."""
+
+    phase: ChargePhase
+    start: Moment
+    end: Moment
+    volts: Volts
+
+
+class Charging(Part):
+    """What the charging system did over a drive."""
+
+    delay_s: Number | None = None
+    volts_median: Volts | None = None
+    volts_p05: Volts | None = None
+    volts_p95: Volts | None = None
+    regulation: Regulation = "unknown"
+    phases: list[PhaseSpan] = Field(default_factory=list)
+    tail_amps: Amps | None = None
+    ripple_mv: Number | None = None
+    faults: list[ChargingFault] = Field(default_factory=list)
+
+
+class Drive(Part):
+    """From a crank to engine stop; a stop-start system's stops lie inside."""
+
+    start: Moment
+    end: Moment | None = None
+    open: bool = False
+    crank: Crank | None = None
+    charging: Charging = Field(default_factory=Charging)
+    charge_in_ah: AmpHours | None = None
+    charge_out_ah: AmpHours | None = None
+    unobserved_s: Number = 0.0
+    stops: list[Span] = Field(default_factory=list)
+
+
+class Result(Part):
+    """One vehicle's result document. Keys without a model yet are null or empty: not assessed."""
+
+    vehicle: str = "unnamed"
+    log: Log = Field(default_factory=Log)
+    stands: list[Stand] = Field(default_factory=list)
+    drives: list[Drive] = Field(default_factory=list)
+    wake_up_groups: list[None] = Field(default_factory=list, max_length=0)
+    balance: list[None] = Field(default_factory=list, max_length=0)
+    battery: None = None
+    alarms: list[None] = Field(default_factory=list, max_length=0)
+    marks: list[None] = Field(default_factory=list, max_length=0)
+    verdict: None = None

@@ -1,0 +1,34 @@
+"""What the detectors must be told of the vehicle, and the scale of its battery."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from monitor.base.vehicle import BatteryKind
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Configuration of the engine; None where the owner has not said.
+
+    nominal_v       6, 12 or 24 V; all voltage thresholds are written for 12 V and multiplied by `scale`
+    kind            battery kind, for open-circuit tables and charging voltages
+    capacity_ah     at the 20 h rate
+    zero_offset_a   known uncertainty of the logger's zero, ± A; widens the interval of the sleep current
+    gap_s           an interval between samples longer than this is a gap; None: judged from its neighbours
+    """
+
+    nominal_v: float = 12.0
+    kind: BatteryKind | None = None
+    capacity_ah: float | None = None
+    zero_offset_a: float = 0.0
+    gap_s: float | None = None
+
+    @property
+    def scale(self) -> float:
+        """Factor from the 12 V thresholds to this battery.
+
+        >>> Facts(nominal_v=24).scale
+        2.0
+        """
+        return self.nominal_v / 12.0

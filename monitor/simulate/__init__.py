@@ -1,0 +1,1 @@
+"""A vehicle with known faults: blocks, and the truth about them."""

@@ -1,0 +1,1 @@
+"""Bytes, records and files become blocks; one logger dialect a file."""

@@ -1,0 +1,1 @@
+"""Terminal text; views show findings, they compute none."""
