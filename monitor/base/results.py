@@ -123,6 +123,7 @@ class Crank(Part):
     amps_peak: Amps | None = None
     amps_plateau: Amps | None = None
     resistance_mohm: Number | None = None
+    ripple_hz: Number | None = None
     engine_rpm: Number | None = None
     sampled_hz: Number | None = None
 

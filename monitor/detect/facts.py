@@ -15,6 +15,7 @@ class Facts:
     kind            battery kind, for open-circuit tables and charging voltages
     capacity_ah     at the 20 h rate
     zero_offset_a   known uncertainty of the logger's zero, ± A; widens the interval of the sleep current
+    cylinders       of the engine, to read its speed from the compression ripple of a crank
     gap_s           an interval between samples longer than this is a gap; None: judged from its neighbours
     """
 
@@ -22,6 +23,7 @@ class Facts:
     kind: BatteryKind | None = None
     capacity_ah: float | None = None
     zero_offset_a: float = 0.0
+    cylinders: int = 4
     gap_s: float | None = None
 
     @property

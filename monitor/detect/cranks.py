@@ -1,0 +1,270 @@
+"""Cranks: the starter turning, found in seconds and measured in samples.
+
+With amps: a discharge far above any key-on load that pulls the volts down with it. With volts alone: a dip that
+recovers. Glow plugs, lamps and pumps draw as much for longer but hardly dip, and are not cranks.
+Warm-up: none, but the volts before need one sample before the dip. A gap ends a crank where it begins.
+
+Figures follow the trade: apparent resistance ΔV/ΔI against the load before (one-load form r = (E − V)/I); compression
+ripple f = rpm/60 × cylinders/2 (four-stroke). Inrush is left out of the plateau.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from monitor.base.results import Crank
+from monitor.base.samples import SECOND_US, Block, Floats, Seconds
+from monitor.detect.facts import Facts
+
+CRANK_A = 50.0  # no key-on load but a starter draws this on a car; our choice: glow plugs are told apart by the dip
+CRANK_PER_AH = 0.7  # a small battery has a small starter: 0.7 A per Ah of capacity; our choice
+PEAK_SHARE = 0.18  # the starter turns while the current is over this share of its peak: inrush is 2–4 × the plateau
+DIP_V = 0.6  # volts alone: the least fall of a crank; our choice: a warm start on a large battery falls 1 V
+DIP_BELOW_V = 11.95  # …and it must come below this: a rested battery under any other load stays above; our choice
+SURE_TIMES = 2.5  # so many times the threshold is a crank however little the volts fall
+PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
+LEAD_S = 4  # seconds of samples kept before a dip, for the volts before
+SETTLE_S = 2  # seconds without a dip that end the search
+LONGEST_S = 30  # a longer heavy load is no crank: starters are limited to 15 s
+INRUSH_S = 0.15  # left out of the plateau: inrush lasts 20–60 ms (from memory), plus one sample
+RIPPLE_HZ = 25.0  # the least sampling rate that carries the compression ripple (5–13 Hz) safely
+PLATEAU_HZ = 5.0  # the least sampling rate that shows a plateau apart from the inrush
+RESISTANCE_HZ = 0.9  # slower loggers average or miss the dip: no resistance
+KEPT = 3  # samples kept before a dip, however long ago
+
+
+@dataclass(slots=True)
+class CrankState:
+    """Samples kept back, the seconds before, and the dip being followed (None: none)."""
+
+    samples: list[Block] = field(default_factory=list)
+    volts_before: list[float] = field(default_factory=list)
+    opened_s: int | None = None
+    last_dip_s: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A crank and the instants it began and ended, µs."""
+
+    start_us: int
+    end_us: int
+    crank: Crank
+
+
+class CrankDetector:
+    """Follows the log second by second; a crank is told once SETTLE_S of data behind it are known."""
+
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
+        scale = facts.scale
+        by_capacity = None if facts.capacity_ah is None else max(10.0, CRANK_PER_AH * facts.capacity_ah)
+        self.amps = CRANK_A if by_capacity is None else min(CRANK_A, by_capacity)
+        self.dip_v, self.below_v = DIP_V * scale, DIP_BELOW_V * scale
+        self.state = CrankState()
+
+    def update(self, samples: Block, seconds: Seconds) -> tuple[list[Found], int | None]:
+        """Cranks now certain, and the second from which on none is (None: all of the given seconds are decided)."""
+        state = self.state
+        found: list[Found] = []
+        if not len(seconds):
+            return found, state.opened_s
+        dips = np.flatnonzero(self._dips(seconds))
+        if state.opened_s is None and not len(dips):
+            self._keep(samples, None)
+            return found, None
+        state.samples.append(samples)
+        position = 0
+        while position < len(seconds):
+            if state.opened_s is None:
+                later = dips[dips >= position]
+                if not len(later):
+                    break
+                position = int(later[0])
+                state.opened_s = state.last_dip_s = int(seconds.second[position])
+            position = self._follow(seconds, dips, position)
+            if position < len(seconds):
+                found += self._measured(state.opened_s, state.last_dip_s)
+                state.opened_s = None
+        self._keep(None, state.opened_s)
+        return found, state.opened_s
+
+    def flush(self) -> list[Found]:
+        """The crank the log ends in, if any."""
+        state = self.state
+        if state.opened_s is None:
+            return []
+        found = self._measured(state.opened_s, state.last_dip_s)
+        state.opened_s = None
+        return found
+
+    def _follow(self, seconds: Seconds, dips: np.ndarray[tuple[int], np.dtype[np.intp]], position: int) -> int:
+        """Index of the first second that is certain to lie behind the open dip; the length if none is yet."""
+        state = self.state
+        for dip in dips[dips >= position]:
+            at = int(seconds.second[dip])
+            if at > state.last_dip_s + SETTLE_S and self._settled(seconds, int(dip), position):
+                break
+            state.last_dip_s = at
+            position = int(dip)
+        behind = np.flatnonzero(seconds.second[position:] > state.last_dip_s + SETTLE_S)
+        return position + int(behind[0]) if len(behind) else len(seconds)
+
+    def _settled(self, seconds: Seconds, dip: int, position: int) -> bool:
+        return bool((seconds.second[position:dip] > self.state.last_dip_s).any()) or dip == position
+
+    def _dips(self, seconds: Seconds) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Seconds in which a crank may lie."""
+        known = np.concatenate([np.array(self.state.volts_before, np.float64), seconds.volts_max])
+        self.state.volts_before = known[-LEAD_S:].tolist()
+        heavy = seconds.amps_min <= -self.amps
+        if not np.isnan(seconds.amps_min).any():
+            return heavy
+        lead = len(known) - len(seconds)
+        padded = np.concatenate([np.full(LEAD_S - lead, np.nan), known])
+        before = np.fmax.reduce([padded[k : k + len(seconds)] for k in range(LEAD_S)])
+        dip = (before - seconds.volts_min >= self.dip_v) & (seconds.volts_min <= self.below_v)
+        return np.where(np.isnan(seconds.amps_min), dip, heavy)
+
+    def _keep(self, samples: Block | None, opened_s: int | None) -> None:
+        """Keep the samples that a dip may need: LEAD_S before it, and KEPT however old."""
+        state = self.state
+        if samples is not None and len(samples):
+            state.samples.append(samples)
+        if not state.samples:
+            return
+        newest = int(state.samples[-1].t_us[-1])
+        first = (newest // SECOND_US if opened_s is None else opened_s) - LEAD_S
+        if opened_s is not None:
+            first = max(first, newest // SECOND_US - 4 * LONGEST_S)  # bounded: an endless load is no crank
+        kept: list[Block] = []
+        rest = KEPT
+        for block in reversed(state.samples):
+            start = min(int(np.searchsorted(block.t_us, first * SECOND_US)), max(len(block) - rest, 0))
+            if start < len(block):
+                kept.append(block[start:])
+                rest = max(rest - (len(block) - start), 0)
+            if start > 0 or rest == 0 and int(block.t_us[0]) < first * SECOND_US:
+                break
+        state.samples = [_copy(b) for b in reversed(kept)] if opened_s is None else list(reversed(kept))
+
+    def _measured(self, opened_s: int, last_dip_s: int) -> list[Found]:
+        """The cranks among the samples from LEAD_S (or KEPT samples) before the dip to SETTLE_S (or one) after it."""
+        blocks = self.state.samples
+        t_us = np.concatenate([b.t_us for b in blocks])
+        volts = np.concatenate([b.volts for b in blocks])
+        amps = np.concatenate([np.full(len(b), np.nan) if b.amps is None else b.amps for b in blocks])
+        onset = int(np.searchsorted(t_us, opened_s * SECOND_US))
+        first = min(int(np.searchsorted(t_us, (opened_s - LEAD_S) * SECOND_US)), max(onset - KEPT, 0))
+        behind = int(np.searchsorted(t_us, (last_dip_s + 1) * SECOND_US))
+        last = max(int(np.searchsorted(t_us, (last_dip_s + 1 + SETTLE_S) * SECOND_US)), min(behind + 1, len(t_us)))
+        part = slice(first, last)
+        return list(self._spans(t_us[part], volts[part], amps[part], onset - first))
+
+    def _spans(
+        self, t_us: np.ndarray[tuple[int], np.dtype[np.int64]], volts: Floats, amps: Floats, onset: int
+    ) -> list[Found]:
+        step_us = float(np.median(np.diff(t_us[max(onset - 2, 0) :]))) if len(t_us) > onset + 1 else float("nan")
+        hz = SECOND_US / step_us if step_us > 0 else float("nan")
+        with_amps = bool(np.isfinite(amps[onset:]).any())
+        before_volts = volts[:onset][np.isfinite(volts[:onset])]
+        volts_before = float(np.median(before_volts[-max(KEPT, round(hz) if hz > 0 else 0) :])) if len(before_volts) else None
+        if with_amps:
+            on = amps <= -max(self.amps, PEAK_SHARE * -float(np.nanmin(amps)))
+        else:
+            reference = volts_before if volts_before is not None else float(np.nanmax(volts))
+            on = volts <= min(self.below_v + 0.3 * self.facts.scale, reference - 0.5 * (reference - np.nanmin(volts)))
+        turning = np.flatnonzero(on)
+        pause_us = max(PAUSE_S * SECOND_US, 1.5 * step_us)
+        found = []
+        for span in np.split(turning, np.flatnonzero(np.diff(t_us[turning]) > pause_us) + 1):
+            if len(span):
+                crank = self._figures(t_us, volts, amps, span, volts_before, hz)
+                if crank is not None:
+                    end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])
+                    found.append(Found(crank.start, max(end_us, crank.start + 1), crank))
+        return found
+
+    def _figures(
+        self,
+        t_us: np.ndarray[tuple[int], np.dtype[np.int64]],
+        volts: Floats,
+        amps: Floats,
+        span: np.ndarray[tuple[int], np.dtype[np.intp]],
+        volts_before: float | None,
+        hz: float,
+    ) -> Crank | None:
+        """The crank of one span of samples, or None when it is some other heavy load."""
+        part = slice(int(span[0]), int(span[-1]) + 1)
+        low = float(np.nanmin(volts[part])) if np.isfinite(volts[part]).any() else None
+        dip = volts_before - low if volts_before is not None and low is not None else None
+        peak = float(np.nanmin(amps[part])) if np.isfinite(amps[part]).any() else None
+        length_s = (int(t_us[part.stop - 1]) - int(t_us[part.start])) / SECOND_US
+        if length_s > LONGEST_S or not self._is_crank(peak, dip, volts, part):
+            return None
+        rate_carries = hz > 1.5 or len(span) >= 3
+        start_us = int(t_us[part.start])
+        crank = Crank(
+            start=start_us,
+            duration_s=length_s + 1 / hz if rate_carries else None,
+            volts_before=volts_before,
+            volts_min=low,
+            amps_peak=peak,
+            sampled_hz=hz if hz > 0 else None,
+        )
+        if peak is None or not hz >= RESISTANCE_HZ:
+            return crank
+        amps_before = float(np.nanmedian(amps[max(part.start - 10, 0) : part.start])) if part.start else 0.0
+        skip = int(np.ceil(INRUSH_S * hz)) if hz >= PLATEAU_HZ else 0
+        plateau = slice(min(part.start + skip, part.stop - 1), part.stop)
+        level_a, level_v = float(np.nanmedian(amps[plateau])), float(np.nanmedian(volts[plateau]))
+        if hz >= PLATEAU_HZ:
+            crank.amps_plateau = level_a
+        if volts_before is not None and amps_before - level_a > self.amps / 2:
+            crank.resistance_mohm = 1000.0 * (volts_before - level_v) / (amps_before - level_a)
+        if hz >= RIPPLE_HZ:
+            crank.ripple_hz = ripple_hz(amps[plateau], hz)
+            if crank.ripple_hz is not None:
+                crank.engine_rpm = 60.0 * crank.ripple_hz * 2.0 / self.facts.cylinders
+        return crank
+
+    def _is_crank(self, peak: float | None, dip: float | None, volts: Floats, part: slice) -> bool:
+        if peak is None:
+            after = volts[part.stop : part.stop + 2]
+            recovers = len(after) == 0 or float(np.nanmax(after)) > float(np.nanmin(volts[part])) + self.dip_v / 2
+            return dip is not None and dip >= self.dip_v and recovers
+        return -peak >= SURE_TIMES * self.amps or (-peak >= self.amps and dip is not None and dip >= self.dip_v)
+
+
+def ripple_hz(amps: Floats, hz: float) -> float | None:
+    """Frequency of the compression ripple in the current of a cranking plateau, Hz; None where none stands out.
+
+    Strongest line of the Hann-windowed spectrum between 2 and 20 Hz, refined by a parabola; it must hold 4 × the
+    median power of that band (our choice).
+
+    >>> t = np.arange(100) / 100.0
+    >>> round(ripple_hz(-150 + 30 * np.sin(2 * np.pi * 6.7 * t), 100.0), 1)
+    6.7
+    """
+    if len(amps) < hz * 0.5 or np.isnan(amps).any():
+        return None
+    size = 8 * len(amps)
+    spectrum = np.abs(np.fft.rfft((amps - np.mean(amps)) * np.hanning(len(amps)), size)) ** 2
+    line = np.fft.rfftfreq(size, 1 / hz)
+    band = np.flatnonzero((line >= 2.0) & (line <= min(20.0, 0.45 * hz)))
+    if len(band) < 3:
+        return None
+    top = int(band[np.argmax(spectrum[band])])
+    if top in (band[0], band[-1]) or spectrum[top] < 4 * np.median(spectrum[band]):
+        return None
+    left, mid, right = np.log(spectrum[top - 1 : top + 2] + 1e-300)
+    shift = 0.5 * (left - right) / (left - 2 * mid + right)
+    return float((top + shift) * hz / size)
+
+
+def _copy(block: Block) -> Block:
+    """Own arrays, so that a kept tail does not hold a whole block in memory."""
+    amps = None if block.amps is None else block.amps.copy()
+    return Block(block.t_us.copy(), block.volts.copy(), amps, None)
