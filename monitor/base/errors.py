@@ -11,14 +11,16 @@ from __future__ import annotations
 class KeyoffError(Exception):
     """Base of all errors shown to a person: `what` happened, and `remedy`, what to do about it.
 
+    Each is one printable line: what a file or a name holds can neither break the line nor command a terminal.
+
     >>> str(InputError("night.csv: no column holds volts", "name it: [log] volts = \\"COLUMN\\""))
     'night.csv: no column holds volts'
     """
 
     def __init__(self, what: str, remedy: str) -> None:
-        super().__init__(what)
-        self.what = what
-        self.remedy = remedy
+        self.what = printable(what)
+        self.remedy = printable(remedy)
+        super().__init__(self.what)
 
 
 class InputError(KeyoffError):
@@ -27,3 +29,12 @@ class InputError(KeyoffError):
 
 class SettingError(KeyoffError):
     """A vehicle file, a rules file or an option is unusable: file, line, key, what was expected, the nearest known."""
+
+
+def printable(text: str) -> str:
+    """The text with "?" for line ends, control characters and whatever else cannot be printed.
+
+    >>> printable("a\\x1b[31mb")
+    'a?[31mb'
+    """
+    return "".join(c if c.isprintable() else "?" for c in text)
