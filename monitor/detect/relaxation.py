@@ -1,0 +1,180 @@
+"""Relaxation of a resting battery's voltage, separated from the straight decay that a drain causes.
+
+Model: v(t) = ocv − slope·(t − end) + a·exp(−t/fast) + b·exp(−t/slow) + k·(celsius − celsius at the end). Exponentials
+and line are the form of a resting Randles battery with its bulk capacitor (Csomós, Fodor and Kohlrusz, Hung. J. Ind.
+Chem. 45(1) 67-71, 2017). The time constants of starter batteries are not published; trade practice is 5-30 min and
+2-8 h. So each pair on a grid of them is fitted by linear least squares with weak priors, and the pairs are averaged by
+how well they explain the data: what cannot be told apart comes out as a wide interval, not as a confident number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from monitor.base.samples import Floats
+
+FAST_H = np.geomspace(4 / 60, 40 / 60, 6)  # our choice: steps of 1.6 times, over 5-30 min and a little more
+SLOW_H = np.geomspace(1.5, 10.0, 10)  # 1.23 times, over 2-8 h and a little more
+PAIRS = [(f, s) for f in range(len(FAST_H)) for s in range(len(SLOW_H))]
+
+# Priors (standard deviations, for a 12 V battery). The first three are our choice: wider than what resting starter
+# batteries show, so they only stop two nearly equal columns of the fit from growing against each other.
+PRIOR_FAST_V = 0.3
+PRIOR_SLOW_V = 0.15
+PRIOR_SLOPE_V_PER_H = 0.02  # 1.6 A on 60 Ah
+# Expected temperature coefficient 0: sources disagree even in sign. Its doubt: 0.2-0.3 mV/K a cell in handbooks on the
+# electrochemistry (from memory).
+TEMPERATURE_V_PER_K = 0.0
+PRIOR_TEMPERATURE_V_PER_K = 0.0015
+
+LEAST_POINTS = 8  # five parameters and a few points again; our choice
+# A battery does not follow the model exactly: our choice, half a millivolt that wanders from half hour to half hour
+# (the logger in the open 17 Ah data resolves 4 mV; diffusion gives a course between one and many exponentials).
+MODEL_SIGMA_V = 0.0005
+MODEL_WANDERS_H = 0.5
+OUTLIER_SIGMAS = 4.0  # our choice: a minute this far off is an event, not rest
+BLOCK_H = 1.0  # our choice
+MOST_BLOCKS = 24
+FREE = 4  # parameters that follow the data freely; their number is missing from the residuals
+TWO_SIDED_95 = 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A fitted rest, at its last moment; half widths are 95 %.
+
+    ocv_v, ocv_half_v                    voltage there with all relaxation gone, V
+    slope_v_per_h, slope_half_v_per_h    decay without relaxation, positive when falling, V/h
+    drift_v_per_h, drift_half_v_per_h    relaxation left at the end, positive when rising, V/h
+    rms_v                                scatter of the kept points about the best pair's course, V
+    """
+
+    ocv_v: float
+    ocv_half_v: float
+    slope_v_per_h: float
+    slope_half_v_per_h: float
+    drift_v_per_h: float
+    drift_half_v_per_h: float
+    rms_v: float
+
+
+def fit_rest(
+    hours: Floats, volts: Floats, weights: Floats, celsius: Floats | None = None, scale: float = 1.0
+) -> Fit | None:
+    """Fit relaxation and decay; None with fewer than LEAST_POINTS points.
+
+    hours     shape (n,), rising, 0 where the relaxation began
+    volts     shape (n,), V
+    weights   shape (n,), how many minutes each point stands for
+    celsius   shape (n,), °C; None where unknown
+    scale     nominal volts / 12
+    """
+    if len(hours) < LEAST_POINTS:
+        return None
+    middle = float(np.median(volts))  # fitted on small numbers, put back at the end
+    courses = _Courses(hours, volts - middle, celsius, scale)
+    even = weights / weights.max()
+    keep = courses.keep(even)
+    if np.count_nonzero(keep) < LEAST_POINTS:
+        return None
+    return courses.averaged(even * keep, middle)
+
+
+class _Courses:
+    """All pairs of time constants at once: their columns share one matrix, so its products are formed once.
+
+    Columns: 1, end − t, celsius − celsius at the end, the fast exponentials, the slow exponentials.
+    """
+
+    FIXED = 3
+
+    def __init__(self, hours: Floats, y: Floats, celsius: Floats | None, scale: float) -> None:
+        self.hours, self.y = hours, y
+        heat = np.zeros(len(hours)) if celsius is None else celsius - celsius[-1]
+        self.columns = np.stack(
+            (
+                np.ones(len(hours)),
+                hours[-1] - hours,
+                heat,
+                *(np.exp(-hours / tau) for tau in FAST_H),
+                *(np.exp(-hours / tau) for tau in SLOW_H),
+            ),
+            axis=1,
+        )
+        first_slow = self.FIXED + len(FAST_H)
+        self.picks = np.array([[0, 1, 2, self.FIXED + fast, first_slow + slow] for fast, slow in PAIRS])
+        deviations = scale * np.array([PRIOR_SLOPE_V_PER_H, PRIOR_TEMPERATURE_V_PER_K, PRIOR_FAST_V, PRIOR_SLOW_V])
+        self.prior = np.concatenate(([0.0], deviations**-2))
+        self.least_variance = (MODEL_SIGMA_V * scale) ** 2
+
+    def solve(self, weights: Floats, variance: float) -> tuple[Floats, Floats, Floats]:
+        """Parameters (p, 5), their covariances (p, 5, 5) and weighted squares of the residuals (p,), for all pairs."""
+        weighted = self.columns * weights[:, None]
+        gram = weighted.T @ self.columns
+        right = (weighted.T @ self.y)[self.picks]
+        grams = gram[self.picks[:, :, None], self.picks[:, None, :]]
+        covariance = np.linalg.inv(grams / variance + np.diag(self.prior))
+        found = (covariance @ right[:, :, None])[:, :, 0] / variance
+        curved = (found[:, None, :] @ grams @ found[:, :, None])[:, 0, 0]
+        squares = float(np.sum(weights * self.y**2)) - 2 * np.sum(found * right, axis=1) + curved
+        return found, covariance, np.maximum(squares, 0.0)
+
+    def residuals(self, pair: int, found: Floats) -> Floats:
+        """What the course of one pair leaves of all points, shape (n,)."""
+        return np.asarray(self.y - self.columns[:, self.picks[pair]] @ found[pair])
+
+    def keep(self, even: Floats) -> npt.NDArray[np.bool_]:
+        """Points that belong to the rest: near the course that most of them follow (least absolute residuals)."""
+        weights = even
+        smallest = np.sqrt(self.least_variance)
+        off = self.y
+        for _ in range(4):
+            found, _, squares = self.solve(weights, self.least_variance)
+            off = self.residuals(int(np.argmin(squares)), found)
+            weights = even * smallest / np.maximum(np.abs(off), smallest)
+        spread = max(1.4826 * float(np.median(np.abs(off))), float(smallest))
+        return np.asarray(np.abs(off) <= OUTLIER_SIGMAS * spread)
+
+    def averaged(self, weights: Floats, middle: float) -> Fit:
+        """Average over all pairs, each weighted by its evidence given the scatter that the best one leaves."""
+        found, _, squares = self.solve(weights, self.least_variance)
+        off = self.residuals(int(np.argmin(squares)), found)[weights > 0]
+        scatter = float(np.mean(off**2))
+        variance = self._variance(off)
+
+        found, covariance, squares = self.solve(weights, variance)
+        misfit = squares / variance + np.sum(self.prior * found**2, axis=1)
+        evidence = -0.5 * misfit + 0.5 * np.linalg.slogdet(covariance)[1]
+        share = np.exp(evidence - evidence.max())
+        share /= share.sum()
+
+        end = self.hours[-1]
+        pick = np.zeros((len(PAIRS), 3, 5))
+        pick[:, 0, 0] = pick[:, 1, 1] = 1.0
+        for number, (fast, slow) in enumerate(PAIRS):
+            pick[number, 2, 3] = -np.exp(-end / FAST_H[fast]) / FAST_H[fast]
+            pick[number, 2, 4] = -np.exp(-end / SLOW_H[slow]) / SLOW_H[slow]
+        each = (pick @ found[:, :, None])[:, :, 0]
+        spread = np.diagonal(pick @ covariance @ pick.transpose(0, 2, 1), axis1=1, axis2=2)
+        mean = share @ each
+        half = TWO_SIDED_95 * np.sqrt(share @ (spread + (each - mean) ** 2))
+        figures = np.stack((mean, half), axis=1).ravel().tolist()
+        return Fit(middle + figures[0], *figures[1:], rms_v=scatter**0.5)
+
+    def _variance(self, off: Floats) -> float:
+        """Variance to give a point: its scatter, larger where neighbours err alike, and never below the model's own.
+
+        How far errors hang together shows in the means of blocks (batch means); a coarse resolution, a staircase over
+        hours, is told by nothing shorter.
+        """
+        step_h = float(np.median(np.diff(self.hours)))
+        size = max(round(BLOCK_H / step_h), len(off) // MOST_BLOCKS, 1)
+        count = len(off) // size
+        blocks = off[: count * size].reshape(count, size).mean(axis=1)
+        apart = float(np.sum(off**2)) / max(len(off) - FREE, 1)
+        together = size * float(np.sum(blocks**2)) / max(count - FREE, 1) if count > FREE else apart
+        wandering = self.least_variance * max(1.0, 2 * MODEL_WANDERS_H / step_h)
+        return max(apart, together) + wandering
