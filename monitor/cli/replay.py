@@ -1,0 +1,78 @@
+"""`keyoff replay`: recorded logs in, stands and drives out, as text for a person or as the result document."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+EXAMPLE = "Example: keyoff replay night.csv --vehicle car.toml"
+
+
+def replay(
+    logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Log files, folders or patterns; one vehicle.")],
+    vehicle: Annotated[Path | None, typer.Option(metavar="FILE", help="Vehicle file (TOML).")] = None,
+    start: Annotated[
+        str | None,
+        typer.Option("--from", metavar="TIME", help="Leave out what is before this time (ISO 8601)."),
+    ] = None,
+    end: Annotated[
+        str | None,
+        typer.Option(
+            "--to",
+            metavar="TIME",
+            help="Leave out this time and what follows. A time without zone is read in the vehicle file's"
+            " [log] time zone, else as UTC.",
+        ),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result document as one JSON object.")] = False,
+    current_sign: Annotated[
+        Literal["as-logged", "reversed"],
+        typer.Option(help="Take the sign of the current as the log has it, or the other way round."),
+    ] = "as-logged",
+) -> None:
+    """Say what happened in recorded logs.
+
+    Cuts voltage/current logs into stands and drives; finds cranks, charging, sleep current, wake-ups, rest voltage.
+    """
+    from datetime import UTC
+    from zoneinfo import ZoneInfo
+
+    from monitor.base.documents import load_document
+    from monitor.base.vehicle import Vehicle
+    from monitor.base.window import Window, parse_moment
+    from monitor.cli.progress import progress_bar
+    from monitor.detect import Facts
+    from monitor.detect import replay as detect
+    from monitor.sources import open_logs
+
+    car = load_document(vehicle, Vehicle) if vehicle else Vehicle()
+    zone = ZoneInfo(car.log.time.zone) if car.log.time.zone else None
+    window = Window(
+        parse_moment(start, zone or UTC, "--from") if start else None,
+        parse_moment(end, zone or UTC, "--to") if end else None,
+    )
+    facts = Facts(
+        nominal_v=car.battery.nominal_v,
+        kind=car.battery.kind,
+        capacity_ah=car.battery.capacity_ah,
+        zero_offset_a=car.log.zero_offset_a,
+        gap_s=car.log.gap_s,
+    )
+    with progress_bar() as progress:
+        log = open_logs(
+            logs,
+            car.log,
+            nominal_v=car.battery.nominal_v,
+            current_sign="reversed" if current_sign == "reversed" else "as_logged",
+            progress=progress,
+        )
+        result = detect(window.cut(log.blocks(), log.ledger), log.ledger, facts, car.name)
+
+    if as_json:
+        typer.echo(result.model_dump_json(indent=2).encode())  # JSON is UTF-8, whatever the terminal speaks
+    else:
+        from monitor.views.replay import print_replay
+
+        print_replay(result, zone)

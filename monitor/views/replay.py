@@ -1,0 +1,130 @@
+"""What `keyoff replay` prints: the log, then each stand and drive in time order, in local time.
+
+Wide terminals get the times in a column of their own; narrow ones get them as a line above the sentences. Weight and
+colour only repeat what the words say, and characters that the output cannot carry are spelt in ASCII.
+"""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from datetime import tzinfo
+from typing import IO, TYPE_CHECKING, Literal
+
+from monitor.base.errors import printable
+from monitor.base.results import Drive, Result, Stand
+from monitor.views.drive import drive_faults, drive_heading, drive_sentences
+from monitor.views.logbook import log_rows, notice_sentences
+from monitor.views.stand import stand_heading, stand_sentences
+from monitor.views.words import NB, LocalTime, plain
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+NARROW = 80  # columns below which times stand above the sentences. Our choice
+TIMES = 26  # columns for the times, where they have a column of their own
+WIDEST = 120  # longer lines are hard to read
+SPELT = {
+    NB: " ",
+    "–": "-",
+    "−": "-",
+    "…": "...",
+    "×": "x",
+    "±": "+/-",
+    "Ω": "Ohm",
+    "°": "deg ",
+    "µ": "u",
+    "·": "-",
+}
+
+CLOSING = "These are findings, not a verdict: this version holds them against no limits and names no cause."
+
+Weight = Literal["", "bold", "bold red", "dim"]
+
+
+def print_replay(result: Result, zone: tzinfo | None, file: IO[str] | None = None, width: int | None = None) -> None:
+    """Print `result` for a person; times in `zone`, or in this computer's zone when None.
+
+    `width` in columns; None: that of the terminal, at most WIDEST.
+    """
+    from rich.console import Console
+
+    out = Console(file=file or sys.stdout, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
+    if width is None and out.width > WIDEST:
+        out.width = WIDEST
+    _Page(out).replay(result, LocalTime(zone))
+
+
+class _Page:
+    """Lays lines out on a console of one width."""
+
+    def __init__(self, out: Console) -> None:
+        self.out = out
+        self.narrow = out.width < NARROW
+
+    def replay(self, result: Result, time: LocalTime) -> None:
+        """The whole text."""
+        self.beside("", printable(result.vehicle), 0, "bold")
+        for label, text in log_rows(result, time):
+            self.beside(label, text, 10)
+        for text in notice_sentences(result.log):
+            self.beside("Note", text, 10, "bold")
+        parts: list[Stand | Drive] = [*result.stands, *result.drives]
+        day = ""
+        for part in sorted(parts, key=lambda part: part.start):
+            today = time.day(part.start)
+            if today != day:
+                day = today
+                self.line("")
+                self.line(today, "bold")
+            self.part(part, result, time)
+        if not parts:
+            self.line("")
+            self.line("No stand and no drive recognised in this log.")
+        self.line("")
+        self.beside("", CLOSING, 0)
+
+    def part(self, part: Stand | Drive, result: Result, time: LocalTime) -> None:
+        """One stand or drive."""
+        if isinstance(part, Stand):
+            heading, faults = stand_heading(part, result.log, time), []
+            sentences = stand_sentences(part, result.log, time)
+        else:
+            heading, faults = drive_heading(part, result.log), drive_faults(part)
+            sentences = drive_sentences(part, result.log)
+        end = part.end if part.end is not None else result.log.last
+        times = time.clock(part.start)
+        if end is not None:
+            times += f" – {time.beside(end, part.start)}"
+        self.line("")
+        if self.narrow:
+            self.beside("", f"{times}  {heading}", 0, "bold")
+        else:
+            self.beside(times, heading, TIMES, "bold")
+        for text in faults:
+            self.beside("", text, 2 if self.narrow else TIMES, "bold red")
+        for text in sentences:
+            self.beside("", text, 2 if self.narrow else TIMES)
+
+    def beside(self, label: str, text: str, indent: int, weight: Weight = "") -> None:
+        """Text wrapped in a column that begins at `indent`, the label before it."""
+        room = max(self.out.width - indent, 20)
+        for line in textwrap.wrap(self.spelt(text), room, break_on_hyphens=False) or [""]:
+            self.line(f"{label:<{indent}}{line}", weight)
+            label = ""
+
+    def line(self, text: str, weight: Weight = "") -> None:
+        """One line of text, as it is."""
+        from rich.text import Text
+
+        self.out.print(Text(plain(self.spelt(text)), weight), soft_wrap=True)
+
+    def spelt(self, text: str) -> str:
+        """The text with only such characters as the output can carry."""
+        try:
+            plain(text).encode(self.out.encoding)
+        except UnicodeEncodeError:
+            for sign, ascii_text in SPELT.items():
+                text = text.replace(sign, ascii_text)
+            text = text.encode(self.out.encoding, "replace").decode(self.out.encoding)
+        return text

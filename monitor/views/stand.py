@@ -1,0 +1,158 @@
+"""One stand in sentences: sleep, level steps, wake-ups, rest voltage, charge. What is unknown is said to be."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from itertools import pairwise
+from statistics import median
+
+from monitor.base.results import Crank, LevelStep, Log, Rest, Stand, WakeUp
+from monitor.views.words import NB, LocalTime, amps, amps_between, charge, count, joined, length, volts
+
+LISTED = 3  # wake-ups or level steps told one by one; more are told as a group with the largest. Our choice
+
+
+def stand_heading(stand: Stand, log: Log, time: LocalTime) -> str:
+    """What and how long."""
+    since = ", from the beginning of the log" if stand.start == log.first else ""
+    if stand.end is None:
+        return f"Standing{since}; not over when the log ends"
+    until = ", until the end of the log" if stand.open else ""
+    return f"Stood {length((stand.end - stand.start) / 1e6)}{since}{until}"
+
+
+def stand_sentences(stand: Stand, log: Log, time: LocalTime) -> list[str]:
+    """Sentences in the order a person asks: did it sleep, what woke it, what is left in the battery."""
+    sentences = [_sleep(stand, log, time), *_level_steps(stand, time), *_wake_ups(stand, time)]
+    for span in stand.charges:
+        sentences.append(
+            f"On a charger or jump pack from {time.beside(span.start, stand.start)} to"
+            f" {time.beside(span.end, stand.start)} ({length((span.end - span.start) / 1e6)})."
+        )
+    sentences += [_rest(stand.rest), _charge(stand, log), *_unobserved(stand.unobserved_s)]
+    sentences += [failed_start(crank, time, stand.start) for crank in stand.failed_starts]
+    return [sentence for sentence in sentences if sentence]
+
+
+def _sleep(stand: Stand, log: Log, time: LocalTime) -> str:
+    if stand.settled_at is None:
+        if "amps" not in log.channels:
+            return "Sleep current unknown: the log has no current."
+        return "No sleep seen: the current did not settle in what was logged; sleep current unknown."
+    when = time.beside(stand.settled_at, stand.start)
+    since = f"after {length(stand.time_to_sleep_s)} ({when})" if stand.time_to_sleep_s is not None else f"at {when}"
+    if stand.sleep_current_a is None:
+        return f"Asleep {since}; sleep current unknown."
+    low, high = stand.sleep_current_low_a, stand.sleep_current_high_a
+    width = f" (95{NB}% interval {amps_between(low, high)})" if low is not None and high is not None else ""
+    return f"Asleep {since}, drawing {amps(stand.sleep_current_a)}{width}."
+
+
+def _level_steps(stand: Stand, time: LocalTime) -> list[str]:
+    def told(step: LevelStep) -> str:
+        return f"from {amps(step.from_a)} to {amps(step.to_a)} at {time.beside(step.at, stand.start)}"
+
+    steps = stand.level_steps
+    if not steps:
+        return []
+    if len(steps) <= LISTED:
+        return [f"The level changed and stayed: {joined([told(step) for step in steps])}."]
+    largest = max(steps, key=lambda step: abs(step.to_a - step.from_a))
+    return [f"The level changed and stayed {len(steps)} times; the largest, {told(largest)}."]
+
+
+def _wake_ups(stand: Stand, time: LocalTime) -> list[str]:
+    groups: dict[int | None, list[WakeUp]] = defaultdict(list)
+    for wake_up in stand.wake_ups:
+        groups[wake_up.group].append(wake_up)
+    told = [_wake_up_group(wakes, stand, time) for wakes in groups.values()]
+    if stand.wake_ups_uncounted:
+        more = "further wake-up" if told else "wake-up"
+        told.append(f"{count(stand.wake_ups_uncounted, more)} not kept one by one.")
+    if not told and stand.settled_at is not None and stand.sleep_current_a is not None:
+        told.append("Nothing woke it.")
+    return told
+
+
+def _wake_up_group(wakes: list[WakeUp], stand: Stand, time: LocalTime) -> str:
+    if len(wakes) <= LISTED:
+        return " ".join(
+            f"Woke at {time.beside(wake.start, stand.start)} for {length((wake.end - wake.start) / 1e6)},"
+            f" drawing {amps(wake.excess_a)} more (peak {amps(wake.peak_a)}, {charge(wake.charge_ah)})."
+            for wake in wakes
+        )
+    lengths = [(wake.end - wake.start) / 1e6 for wake in wakes]
+    apart = [(after.start - before.start) / 1e6 for before, after in pairwise(wakes)]
+    largest = max(wakes, key=lambda wake: wake.charge_ah)
+    return (
+        f"Woke {len(wakes)} times, typically every {length(median(apart))} for {length(median(lengths))},"
+        f" drawing {amps(median(wake.excess_a for wake in wakes))} more;"
+        f" {charge(sum(wake.charge_ah for wake in wakes))} in all."
+        f" The largest, at {time.beside(largest.start, stand.start)}: {length((largest.end - largest.start) / 1e6)},"
+        f" peak {amps(largest.peak_a)}, {charge(largest.charge_ah)}."
+    )
+
+
+def _rest(rest: Rest) -> str:
+    if rest.volts is None:
+        return f"Rest voltage unknown{': ' + rest.basis if rest.basis else ''}."
+    settled = {True: "settled", False: "not settled yet", None: "unknown whether settled"}[rest.settled]
+    text = f"Rest voltage {volts(rest.volts)}, {settled}"
+    if rest.ocv_volts is not None and not rest.settled:
+        text += f", heading for {volts(rest.ocv_volts)}"
+    if rest.ocv_low is not None and rest.ocv_high is not None:
+        text += f" (open-circuit {rest.ocv_low:.2f} to {rest.ocv_high:.2f}{NB}V)"
+    text += f"; {_state_of_charge(rest)}."
+    if rest.decay_mv_per_h is not None:
+        way = "falls" if rest.decay_mv_per_h >= 0 else "rises"
+        text += f" Apart from settling, it {way} {abs(rest.decay_mv_per_h):.1f}{NB}mV an hour."
+    if rest.basis:
+        text += f" Basis: {rest.basis}."
+    return text
+
+
+def _state_of_charge(rest: Rest) -> str:
+    if rest.state_of_charge is None:
+        return "state of charge unknown"
+    text = f"about {rest.state_of_charge * 100:.0f}{NB}% charged"
+    if rest.state_of_charge_low is not None and rest.state_of_charge_high is not None:
+        text += f" ({rest.state_of_charge_low * 100:.0f} to {rest.state_of_charge_high * 100:.0f}{NB}%)"
+    return text
+
+
+def _charge(stand: Stand, log: Log) -> str:
+    if stand.charge_out_ah is None:
+        return "" if "amps" not in log.channels else "Charge taken out unknown."
+    into = f", put {charge(stand.charge_in_ah)} in" if stand.charge_in_ah else ""
+    return f"Took {charge(stand.charge_out_ah)} out of the battery{into}."
+
+
+def _unobserved(seconds: float) -> list[str]:
+    return [f"{length(seconds)} of it not observed: nothing is known of that time."] if seconds else []
+
+
+def failed_start(crank: Crank, time: LocalTime, near_us: int) -> str:
+    """A crank that did not end in a running engine."""
+    return f"Failed start at {time.beside(crank.start, near_us)}: {crank_figures(crank)}."
+
+
+def crank_figures(crank: Crank) -> str:
+    """The figures of a crank, without a verdict.
+
+    >>> from monitor.views.words import plain
+    >>> plain(crank_figures(Crank(start=0, duration_s=0.84, volts_before=12.42, volts_min=9.87, amps_peak=-412)))
+    '0.8 s, 12.42 V fell to 9.87 V, peak 412 A'
+    """
+    parts = [length(crank.duration_s) if crank.duration_s is not None else "length unknown"]
+    if crank.volts_min is not None:
+        before = f"{volts(crank.volts_before)} fell to " if crank.volts_before is not None else "fell to "
+        parts.append(before + volts(crank.volts_min))
+    if crank.amps_peak is not None:
+        parts.append(f"peak {amps(abs(crank.amps_peak))}")
+    if crank.amps_plateau is not None:
+        parts.append(f"then about {amps(abs(crank.amps_plateau))}")
+    if crank.resistance_mohm is not None:
+        parts.append(f"apparent resistance {crank.resistance_mohm:.1f}{NB}mΩ")
+    if crank.engine_rpm is not None:
+        parts.append(f"engine turned at {crank.engine_rpm:.0f}{NB}rpm")
+    return ", ".join(parts)
