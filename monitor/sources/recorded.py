@@ -1,0 +1,261 @@
+"""The room's public door: recorded logs → one stream of blocks, with the books of what was not passed on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Iterator, Sequence
+from pathlib import Path
+from typing import Literal, Protocol
+
+import numpy as np
+
+from monitor.base.errors import InputError
+from monitor.base.ledger import Ledger
+from monitor.base.samples import Block
+from monitor.base.vehicle import LogSettings
+from monitor.sources.admit import Admission, Bounds, Tally
+from monitor.sources.combine import Run
+from monitor.sources.files import LogFile, expand, kind_of
+from monitor.sources.join import Join, Part
+from monitor.sources.layout import no_volts
+from monitor.sources.readahead import read_ahead
+from monitor.sources.rows import CHANNELS, Rows
+from monitor.sources.timeline import Timeline
+
+Progress = Callable[[int, int], None]
+
+# Share of volts outside the believable range from which a log is refused for its nominal voltage; our choice.
+_MISFIT = 0.9
+
+
+class Reader(Protocol):
+    """A log of any kind: its rows, and what is known of it beforehand.
+
+    name         how messages call it
+    channels     channels it has
+    columns      names of all its columns, for messages
+    unclear      channels that several columns fit: those columns
+    relative     its times count from the start of the log
+    assumes_utc  its times are written without a zone, and none was said
+    """
+
+    name: str
+    relative: bool
+    assumes_utc: bool
+
+    @property
+    def channels(self) -> tuple[str, ...]: ...
+
+    @property
+    def columns(self) -> tuple[str, ...]: ...
+
+    @property
+    def unclear(self) -> dict[str, list[str]]: ...
+
+    def rows(self, progress: Callable[[int], None] | None = None) -> Generator[Rows, None, None]:
+        """All rows in the order of the log."""
+
+
+class RecordedLog:
+    """Recorded logs as one stream of blocks.
+
+    channels  those that at least one of the logs has
+    ledger    books of the rows; complete when `blocks` is exhausted
+    notices   sentences a person should read: assumptions made, columns passed over
+    relative  times count from the start of the log; it is put at 1970-01-01
+    others    rows that carry none of our channels; neither samples nor refused
+    merged    rows that only filled what another row of the same time lacked
+    """
+
+    def __init__(
+        self,
+        readers: Sequence[Reader],
+        sizes: dict[str, int],
+        nominal_v: float,
+        reversed_sign: bool,
+        progress: Progress | None,
+        notices: list[str],
+    ) -> None:
+        self.ledger = Ledger()
+        self.notices = notices
+        self.channels = tuple(c for c in CHANNELS if any(c in reader.channels for reader in readers))
+        self.relative = readers[0].relative
+        self.others = 0
+        self.merged = 0
+        self._readers = readers
+        self._sizes = sizes
+        self._nominal_v = nominal_v
+        self._reversed = reversed_sign
+        self._progress = progress
+        self._done = dict.fromkeys(sizes, 0)
+        self._tally = Tally()
+        self._started = False
+
+    def blocks(self) -> Iterator[Block]:
+        """All samples, once; t_us strictly increasing. Raises InputError when nothing usable is in the logs."""
+        if self._started:
+            raise RuntimeError("the blocks of a log can be read once; open it again")
+        self._started = True
+        bounds = Bounds.of(self._nominal_v)
+        admissions = [Admission(bounds, self.ledger, self._tally) for _ in self._readers]
+        timelines = [Timeline(self.ledger) for _ in self._readers]
+        alone = len(self._readers) == 1
+        parts = [
+            Part(0 if alone else _first_time(reader), self._runs(reader, admission, timeline))
+            for reader, admission, timeline in zip(self._readers, admissions, timelines, strict=True)
+        ]
+        join = Join(self.ledger, self.channels)
+        volts = 0
+        for run in join.runs(parts):
+            self.ledger.samples += len(run)
+            volts += len(run) - int(np.count_nonzero(np.isnan(run.channels["volts"])))
+            yield self._block(run)
+            self._report()
+        self.others = sum(admission.others for admission in admissions)
+        self.merged = join.merged + sum(timeline.merged for timeline in timelines)
+        self._report()
+        self._judge(volts)
+
+    def _runs(self, reader: Reader, admission: Admission, timeline: Timeline) -> Iterator[Run]:
+        def progress(done: int) -> None:
+            self._done[reader.name] = done
+
+        for rows in read_ahead(reader.rows(progress)):
+            yield from timeline.push(admission.admit(rows))
+        yield from timeline.finish()
+        self._done[reader.name] = self._sizes[reader.name]
+
+    def _report(self) -> None:
+        if self._progress is not None:
+            self._progress(sum(self._done.values()), sum(self._sizes.values()))
+
+    def _block(self, run: Run) -> Block:
+        amps = run.channels.get("amps")
+        if amps is not None and self._reversed:
+            amps = 0.0 - amps
+        return Block(run.t_us, run.channels["volts"], amps, run.channels.get("celsius"))
+
+    def _judge(self, volts: int) -> None:
+        """After the last row: refuse a log that held nothing, or another battery's volts."""
+        names = ", ".join(reader.name for reader in self._readers)
+        outside = sum(n for reason, n in self.ledger.refused.items() if reason.startswith("volts outside"))
+        hint = self._tally.hint(self._nominal_v)
+        low, high = Bounds.of(self._nominal_v).volts
+        expected = f"a {self._nominal_v:g} V battery reads {low:g} to {high:g} V"
+        if hint is not None and outside > _MISFIT * (outside + volts):
+            first = next(lines[0] for reason, lines in self.ledger.first.items() if reason.startswith("volts outside"))
+            raise InputError(
+                f"{first.file}, line {first.line}: volts do not fit: {expected}, found {first.text!r}; "
+                f"so in {outside} of {outside + volts} rows",
+                hint,
+            )
+        if hint is not None:
+            self.notices.append(f"most volts are not those of a {self._nominal_v:g} V battery: {hint}")
+        if volts:
+            return
+        shown = [(reason, lines[0]) for reason, lines in self.ledger.first.items() if lines]
+        if shown:
+            reason, line = shown[0]
+            what = f"{line.file}, line {line.line}: {reason}: {line.text!r}; no row of this log could be used"
+        else:
+            what = f"{names}: no row holds volts"
+        raise InputError(what, "check that the columns are the right ones: [log] time, volts in the vehicle file")
+
+
+def open_logs(
+    paths: Sequence[Path],
+    settings: LogSettings,
+    *,
+    nominal_v: float = 12.0,
+    current_sign: Literal["as_logged", "reversed"] = "as_logged",
+    progress: Progress | None = None,
+) -> RecordedLog:
+    """Open recorded logs: files, directories and patterns, to be read as one stream in time order.
+
+    `progress` is called with bytes read and bytes in all. Raises InputError for what is no log, and SettingError for a
+    zone or unit that does not exist.
+    """
+    notices: list[str] = []
+    readers: list[Reader] = []
+    skipped: list[InputError] = []
+    sizes: dict[str, int] = {}
+    for log in expand(paths):
+        try:
+            reader = _reader(log, settings)
+        except InputError as error:
+            if log.named:
+                raise
+            skipped.append(error)  # a directory may hold other things beside logs
+            continue
+        readers.append(reader)
+        sizes[log.name] = log.path.stat().st_size
+    if not readers:
+        raise skipped[0]
+    notices += [f"passed over: {error.what}" for error in skipped]
+    _check_volts(readers)
+    _check_relative(readers)
+    notices += _notices(readers)
+    return RecordedLog(readers, sizes, nominal_v, current_sign == "reversed", progress, notices)
+
+
+def _reader(log: LogFile, settings: LogSettings) -> Reader:
+    kind = kind_of(log)
+    if kind == "text":
+        from monitor.sources.delimited import DelimitedLog
+
+        return DelimitedLog(log, settings)
+    raise InputError(f"{log.name}: {kind} cannot be read yet", "export it as delimited text")
+
+
+def _check_volts(readers: Sequence[Reader]) -> None:
+    for reader in readers:
+        for channel in ("volts", "amps"):
+            if channel in reader.unclear:
+                columns = reader.unclear[channel]
+                raise InputError(
+                    f"{reader.name}: several columns could hold {channel}: {', '.join(columns)}",
+                    f'name one in the vehicle file: [log] {channel} = {{ column = "{columns[0]}" }}',
+                )
+    if not any("volts" in reader.channels for reader in readers):
+        reader = readers[0]
+        example = next((c for c in reader.columns if c), "COLUMN")
+        raise no_volts(reader.name, reader.columns, example)
+
+
+def _check_relative(readers: Sequence[Reader]) -> None:
+    relative = [reader for reader in readers if reader.relative]
+    if not relative or len(readers) == 1:
+        return
+    shared = [c for c in CHANNELS if sum(c in reader.channels for reader in readers) > 1]
+    if len(relative) < len(readers) or shared:
+        raise InputError(
+            f"{relative[0].name}: times count from the start of the log, so its place beside the other logs is unknown",
+            "replay such logs one at a time, or give them absolute times",
+        )
+
+
+def _notices(readers: Sequence[Reader]) -> list[str]:
+    notices = []
+    for reader in readers:
+        if "celsius" in reader.unclear:
+            columns = reader.unclear["celsius"]
+            notices.append(
+                f"{reader.name}: temperature not used, several columns fit ({', '.join(columns)}): "
+                f'set [log] celsius = {{ column = "{columns[0]}" }}'
+            )
+        if reader.assumes_utc:
+            notices.append(
+                f'{reader.name}: times carry no zone, taken as UTC: set [log] time = {{ zone = "Europe/Oslo" }} (your zone)'
+            )
+    return notices
+
+
+def _first_time(reader: Reader) -> int:
+    """First time of a log, to know when its turn comes; a large number when it has none."""
+    rows = reader.rows()
+    try:
+        for part in rows:
+            if len(part.t_us):
+                return int(part.t_us[0])
+    finally:
+        rows.close()
+    return 2**62

@@ -1,0 +1,188 @@
+"""One log's rows in its own order → runs of strictly increasing time.
+
+Rows that are late by up to REORDER_US are put back. A larger step back that the following rows confirm is a step of
+the logger's clock: later times are shifted so that data time goes on by one usual interval, and the step is recorded.
+A jump forward by more than a year is a step too, but the new time is believed: it is how a clock that lost its time
+finds it again. A jump that the following rows do not confirm is a stray row and is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from monitor.base.ledger import Ledger
+from monitor.base.samples import Ints
+from monitor.sources.admit import Stretch, count
+from monitor.sources.combine import Run, combine, joined
+
+REORDER_US = 2_000_000  # our choice: loggers that interleave channels are late by parts of a second
+FORWARD_US = 365 * 86_400_000_000  # our choice: no log has a pause of a year
+LOOK = 5  # rows that are asked whether a jump is a step; our choice
+STRAY = "time jumps for a single row"
+_PART = 4096  # rows looked at at a time once something is out of order
+
+
+class Timeline:
+    """Orders the rows of one log; `push` stretches in file order, then `finish`.
+
+    merged   rows that only filled what another row of the same time lacked
+    """
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+        self.merged = 0
+        self._shift_us = 0
+        self._highest: int | None = None  # latest data time so far
+        self._usual_us = 0  # latest ordinary interval
+        self._held: list[Run] = []  # rows not older than the reorder window, in order of arrival
+        self._waiting: Stretch | None = None  # rows from a jump on that is not yet decided
+
+    def push(self, rows: Stretch) -> Iterator[Run]:
+        """Take further rows; give what is settled."""
+        if self._waiting is not None:
+            rows, self._waiting = _chained(self._waiting, rows), None
+        if self._is_clean(rows):
+            yield from self._pass(rows)
+            return
+        for start in range(0, len(rows), _PART):
+            part = _part(rows, start, min(start + _PART, len(rows)))
+            if self._waiting is not None:
+                part, self._waiting = _chained(self._waiting, part), None
+            self._sort_in(part, last=False)
+            yield from self._settled(self._highest)
+
+    def finish(self) -> Iterator[Run]:
+        """Give the rest."""
+        if self._waiting is not None:
+            rows, self._waiting = self._waiting, None
+            self._sort_in(rows, last=True)
+        yield from self._settled(None)
+
+    def _is_clean(self, rows: Stretch) -> bool:
+        if not len(rows):
+            return True
+        steps = np.diff(rows.t_us)
+        if len(steps) and (steps.min() <= 0 or steps.max() > FORWARD_US):
+            return False
+        first = int(rows.t_us[0]) + self._shift_us
+        return self._highest is None or 0 < first - self._highest <= FORWARD_US
+
+    def _pass(self, rows: Stretch) -> Iterator[Run]:
+        """Rows in perfect order: no copy of anything but the tail."""
+        if not len(rows):
+            return
+        t_us = rows.t_us + self._shift_us if self._shift_us else rows.t_us
+        run = Run(t_us, rows.channels)
+        if len(run) > 1:
+            self._usual_us = int(t_us[-1] - t_us[-2])
+        self._highest = int(t_us[-1])
+        cut = int(np.searchsorted(t_us, self._highest - REORDER_US))
+        yield from self._settled(self._highest, whole=cut > 0)
+        if cut:
+            yield run[:cut]
+        tail = run[cut:]
+        self._held.append(Run(tail.t_us.copy(), {n: v.copy() for n, v in tail.channels.items()}) if cut else tail)
+
+    def _settled(self, highest: int | None, whole: bool = False) -> Iterator[Run]:
+        """Held rows older than the reorder window before `highest` (all of them: None, or `whole`)."""
+        if not self._held:
+            return
+        rows = joined(self._held)
+        self._held = []
+        if highest is not None and not whole:
+            old = rows.t_us < highest - REORDER_US
+            if not old.all():
+                keep = ~old
+                self._held = [Run(rows.t_us[keep], {n: v[keep] for n, v in rows.channels.items()})]
+                rows = Run(rows.t_us[old], {n: v[old] for n, v in rows.channels.items()})
+        if not len(rows):
+            return
+        late = rows.t_us < np.maximum.accumulate(rows.t_us)
+        done = combine(rows)
+        self._ledger.reordered += int(np.count_nonzero(late & done.opened))
+        self._ledger.duplicates += done.duplicates
+        self.merged += int(np.count_nonzero(done.filled))
+        yield done.run
+
+    def _sort_in(self, rows: Stretch, last: bool) -> None:
+        """Hold the rows up to the first jump that cannot be decided yet; those from it on wait."""
+        start = 0
+        while start < len(rows):
+            t_us = rows.t_us[start:] + self._shift_us
+            stop = self._first_jump(t_us)
+            self._hold(rows, start, start + stop, t_us[:stop])
+            start += stop
+            if start == len(rows):
+                return
+            if len(rows) - start <= LOOK and not last:
+                self._waiting = _part(rows, start, len(rows))
+                return
+            if self._is_step(rows.t_us[start : start + LOOK + 1] + self._shift_us):
+                self._step(int(rows.t_us[start]))
+            else:
+                count(self._ledger, STRAY, 1, (rows.where(start),))
+                start += 1
+
+    def _first_jump(self, t_us: Ints) -> int:
+        before = np.concatenate([[t_us[0] if self._highest is None else self._highest], t_us[:-1]])
+        highest = np.maximum.accumulate(before)
+        jumps = np.flatnonzero((t_us < highest - REORDER_US) | (t_us > highest + FORWARD_US))
+        return int(jumps[0]) if len(jumps) else len(t_us)
+
+    def _hold(self, rows: Stretch, start: int, stop: int, t_us: Ints) -> None:
+        if start == stop:
+            return
+        self._held.append(Run(t_us, {n: v[start:stop] for n, v in rows.channels.items()}))
+        before = t_us[0] if self._highest is None else self._highest
+        steps = np.diff(np.maximum.accumulate(np.concatenate([[before], t_us])))
+        ordinary = steps[(steps > 0) & (steps <= FORWARD_US)]
+        if len(ordinary):
+            self._usual_us = int(ordinary[-1])
+        self._highest = max(int(before), int(t_us.max()))
+
+    def _is_step(self, t_us: Ints) -> bool:
+        """Whether the rows after a jump (t_us[0]) go on from it rather than from the time before it."""
+        old = self._highest
+        if old is None:
+            return True
+        later = t_us[1:]
+        if not len(later):
+            return False
+        usual = np.arange(1, len(later) + 1) * self._usual_us
+        from_new = np.abs(later - t_us[0] - usual)
+        from_old = np.abs(later - old - usual - self._usual_us)
+        return 2 * int(np.count_nonzero(from_new < from_old)) > len(later)
+
+    def _step(self, written_us: int) -> None:
+        old = self._highest
+        if old is None:
+            return
+        expected = old + self._usual_us
+        jump_us = written_us + self._shift_us - expected
+        if jump_us > 0:
+            self._shift_us = 0 if written_us > old else self._shift_us
+        else:
+            self._shift_us += max(expected, old + 1) - (written_us + self._shift_us)
+        after = written_us + self._shift_us
+        self._ledger.clock_steps.append((after, jump_us / 1e6))
+        self._highest = max(old, after)
+
+
+def _part(rows: Stretch, start: int, stop: int) -> Stretch:
+    where = rows.where
+    return Stretch(
+        rows.t_us[start:stop],
+        {n: v[start:stop] for n, v in rows.channels.items()},
+        lambda row: where(row + start),
+    )
+
+
+def _chained(first: Stretch, second: Stretch) -> Stretch:
+    early, late, size = first.where, second.where, len(first)
+    return Stretch(
+        np.concatenate([first.t_us, second.t_us]),
+        {n: np.concatenate([v, second.channels[n]]) for n, v in first.channels.items()},
+        lambda row: early(row) if row < size else late(row - size),
+    )
