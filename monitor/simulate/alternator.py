@@ -112,7 +112,7 @@ def _managed(
                 spec.max,
                 spec.cable,
                 economy=not charging,
-                bias_a=float(rng.uniform(-2.0, 1.0)),
+                bias_a=float(rng.uniform(-1.5, 2.5)),
                 floor_v=FLOOR_V * scale,
                 ceiling_v=CEILING_V * scale,
                 charge_below=SOC_KEPT - 0.03,

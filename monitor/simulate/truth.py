@@ -28,6 +28,7 @@ from monitor.base.results import (
 )
 from monitor.base.samples import Floats, Ints
 from monitor.simulate.logger import Clock, clock_of, gaps_of, instants
+from monitor.simulate.ocv import ocv_volts
 from monitor.simulate.pieces import add, flat, us
 from monitor.simulate.plan import Plan, PlannedCrank, PlannedDrive, PlannedStand
 from monitor.simulate.scenario import Scenario
@@ -45,7 +46,7 @@ def truth_of(scenario: Scenario, plan: Plan, track: Track) -> Result:
     return Result(
         vehicle=scenario.name,
         log=_log(scenario, plan, track, clock),
-        stands=[_stand(plan, track, clock, stand) for stand in plan.stands],
+        stands=[_stand(scenario, plan, track, clock, stand) for stand in plan.stands],
         drives=[_drive(scenario, track, clock, drive) for drive in plan.drives],
     )
 
@@ -74,7 +75,7 @@ def _log(scenario: Scenario, plan: Plan, track: Track, clock: Clock) -> Log:
     )
 
 
-def _stand(plan: Plan, track: Track, clock: Clock, stand: PlannedStand) -> Stand:
+def _stand(scenario: Scenario, plan: Plan, track: Track, clock: Clock, stand: PlannedStand) -> Stand:
     part = track.between(stand.start, stand.end)
     result = Stand(
         start=clock.read(stand.start),
@@ -84,7 +85,7 @@ def _stand(plan: Plan, track: Track, clock: Clock, stand: PlannedStand) -> Stand
         charge_in_ah=_charge(track.t_us[part], np.maximum(track.amps[part], 0.0)),
         charge_out_ah=_charge(track.t_us[part], np.maximum(-track.amps[part], 0.0)),
         failed_starts=[_crank(track, clock, crank) for crank in stand.failed],
-        rest=_rest(track, stand),
+        rest=_rest(scenario, track, stand),
     )
     if stand.settled is None:
         return result
@@ -181,7 +182,7 @@ def _wake(clock: Clock, found: tuple[int, int, float, float, int | None]) -> Wak
     )
 
 
-def _rest(track: Track, stand: PlannedStand) -> Rest:
+def _rest(scenario: Scenario, track: Track, stand: PlannedStand) -> Rest:
     i = int(np.searchsorted(track.t_us, stand.asleep_until, "left"))
     back = int(np.searchsorted(track.t_us, stand.asleep_until - us(3600.0)))
     i, back = min(i, len(track.t_us) - 1), min(back, len(track.t_us) - 2)
@@ -191,12 +192,14 @@ def _rest(track: Track, stand: PlannedStand) -> Rest:
     kept = track.emf - track.ocv
     settled = abs((kept[i] - kept[back]) / hours) * 1e3 < SETTLED_MV_PER_H
     first = int(np.searchsorted(track.t_us, stand.settled))
+    spec = scenario.battery
+    lost = [float(ocv_volts(spec.kind, track.soc[k])) * spec.nominal / 12 for k in (first, i)]
     decay_h = (track.t_us[i] - track.t_us[first]) / 3.6e9
     return Rest(
         volts=float(track.volts[i]),
         settled=bool(settled),
         ocv_volts=float(track.ocv[i]),
-        decay_mv_per_h=float((track.ocv[i] - track.ocv[first]) / decay_h * 1e3),
+        decay_mv_per_h=(lost[1] - lost[0]) / decay_h * 1e3,  # by state of charge alone, at one temperature
         state_of_charge=float(track.soc[i]),
         basis="the simulated battery's own state at the end of its sleep",
     )
