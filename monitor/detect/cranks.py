@@ -22,6 +22,7 @@ CRANK_A = 50.0  # no key-on load but a starter draws this on a car; our choice: 
 CRANK_PER_AH = 0.7  # a small battery has a small starter: 0.7 A per Ah of capacity; our choice
 PEAK_SHARE = 0.18  # the starter turns while the current is over this share of its peak: inrush is 2–4 × the plateau
 DIP_V = 0.6  # volts alone: the least fall of a crank; our choice: a warm start on a large battery falls 1 V
+DIP_SHARE = 0.25  # volts alone: turning while the dip is deeper than this share of its deepest; inrush included
 DIP_BELOW_V = 11.95  # …and it must come below this: a rested battery under any other load stays above; our choice
 SURE_TIMES = 2.5  # so many times the threshold is a crank however little the volts fall
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
@@ -103,17 +104,14 @@ class CrankDetector:
     def _follow(self, seconds: Seconds, dips: np.ndarray[tuple[int], np.dtype[np.intp]], position: int) -> int:
         """Index of the first second that is certain to lie behind the open dip; the length if none is yet."""
         state = self.state
+        opened_s = state.last_dip_s if state.opened_s is None else state.opened_s
         for dip in dips[dips >= position]:
             at = int(seconds.second[dip])
-            if at > state.last_dip_s + SETTLE_S and self._settled(seconds, int(dip), position):
+            if at > min(state.last_dip_s + SETTLE_S, opened_s + 2 * LONGEST_S):
                 break
-            state.last_dip_s = at
-            position = int(dip)
-        behind = np.flatnonzero(seconds.second[position:] > state.last_dip_s + SETTLE_S)
+            state.last_dip_s, position = at, int(dip)
+        behind = np.flatnonzero(seconds.second[position:] > min(state.last_dip_s + SETTLE_S, opened_s + 2 * LONGEST_S))
         return position + int(behind[0]) if len(behind) else len(seconds)
-
-    def _settled(self, seconds: Seconds, dip: int, position: int) -> bool:
-        return bool((seconds.second[position:dip] > self.state.last_dip_s).any()) or dip == position
 
     def _dips(self, seconds: Seconds) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Seconds in which a crank may lie."""
@@ -137,8 +135,6 @@ class CrankDetector:
             return
         newest = int(state.samples[-1].t_us[-1])
         first = (newest // SECOND_US if opened_s is None else opened_s) - LEAD_S
-        if opened_s is not None:
-            first = max(first, newest // SECOND_US - 4 * LONGEST_S)  # bounded: an endless load is no crank
         kept: list[Block] = []
         rest = KEPT
         for block in reversed(state.samples):
@@ -170,12 +166,16 @@ class CrankDetector:
         hz = SECOND_US / step_us if step_us > 0 else float("nan")
         with_amps = bool(np.isfinite(amps[onset:]).any())
         before_volts = volts[:onset][np.isfinite(volts[:onset])]
-        volts_before = float(np.median(before_volts[-max(KEPT, round(hz) if hz > 0 else 0) :])) if len(before_volts) else None
+        volts_before = (
+            float(np.median(before_volts[-max(KEPT, round(hz) if hz > 0 else 0) :])) if len(before_volts) else None
+        )
         if with_amps:
             on = amps <= -max(self.amps, PEAK_SHARE * -float(np.nanmin(amps)))
         else:
             reference = volts_before if volts_before is not None else float(np.nanmax(volts))
-            on = volts <= min(self.below_v + 0.3 * self.facts.scale, reference - 0.5 * (reference - np.nanmin(volts)))
+            on = volts <= min(
+                self.below_v + 0.3 * self.facts.scale, reference - DIP_SHARE * (reference - np.nanmin(volts))
+            )
         turning = np.flatnonzero(on)
         pause_us = max(PAUSE_S * SECOND_US, 1.5 * step_us)
         found = []

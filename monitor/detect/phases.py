@@ -1,0 +1,355 @@
+"""Phases: which seconds belong to a stand, which to a drive, which to a stop inside a drive.
+
+No single level tells a running engine: an engine-managed alternator holds 12.5–13.1 V for minutes with hardly any
+battery current, a rested battery under a charger shows more than that. So only transitions decide, and only when they
+are certain: seconds wait in a delay line until their phase is known, and what is told is never taken back.
+
+- A drive begins with a crank after which the volts rise or the current turns (with loads carried by the battery for a
+  minute: started, not charging). A crank that is followed by another one or by the load before it is a failed start.
+- A drive without a crank begins where the volts jump by JUMP_V out of a key-on load (push start), or, on a logger too
+  slow to see a crank, anywhere. A slower rise while standing is a battery charger: charge within the stand.
+- An engine has stopped when nothing speaks for running for MANAGED_S, or when a crank follows: in hindsight, at the
+  step by which the battery took over (`find_stop`). Volts or current that come back without a crank prove it ran on.
+- Stopped and cranked again within STALL_S is one drive, whoever did it; so is a longer stop while the loads of a
+  running vehicle (AUTO_STOP_A) stay on the battery, up to AUTO_STOP_S: a stop-start system's stop.
+
+Warm-up: three seconds with data. A gap decides nothing: the times on both sides of it do.
+Method: our own; the levels are those of the trade (see the constants).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from monitor.base.results import Crank
+from monitor.base.samples import SECOND_US, Seconds
+from monitor.detect.cranks import Found
+from monitor.detect.facts import Facts
+from monitor.detect.stopping import find_stop, is_calm, is_loaded
+
+RUN_V = 13.6  # no resting battery holds this for seconds without a source (13.2 V soon after charge, common practice)
+RUN_CHARGED_V, RUN_CHARGED_A = 13.35, 0.3  # a full battery under a regulated alternator
+RUN_CHARGING_V, RUN_CHARGING_A = 13.0, 1.5  # charge current at a low level
+RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade range 13.2–14.8), less half a step
+RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
+MANAGED_S = 1200  # the longest an engine-managed system is trusted to show no sign of running; our choice
+STALL_S = 60  # stopped and restarted within this: one drive; our choice
+AUTO_STOP_S = 300  # the longest stop of a stop-start system; our choice: the battery is asked for 10–40 A meanwhile
+AUTO_STOP_A = 4.0  # loads of a vehicle held ready to restart; less means the key is off
+AUTO_STOP_VOLTS_ONLY_S = 180  # volts alone cannot tell the two apart; our choice
+OUTCOME_S = 60  # time in which a crank must show a running engine, or be followed by another
+UNCHARGED_A = 8.0  # a running engine's own loads on the battery: ignition, injection, pump (common practice 10–40 A)
+UNCHARGED_OVER_A = 3.0  # …and so much above the load before the crank
+CARRIED_A = 2.0  # the load before the crank has gone from the battery: an alternator carries it
+RAISED_V = 0.3  # volts alone: so much above the volts before the crank, for a started engine
+JUMP_V, JUMP_S = 0.7, 5  # a start without a crank in sight lifts the volts so much so fast; our choice
+KEY_ON_A = 2.0  # a key-on vehicle draws 3–8 A before the start (common practice)
+SLOW_S = 2  # a logger slower than this may not see a crank
+CHARGE_PAUSE_S = 600  # a charger's pause, not its end
+TAIL = 12  # seconds kept behind the delay line to look back at
+
+
+@dataclass(frozen=True, slots=True)
+class Begin:
+    """A stand or drive begins at an instant (µs); `seen` is False for the first one, which began before the log."""
+
+    what: Literal["stand", "drive"]
+    at_us: int
+    crank: Crank | None = None
+    seen: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """Seconds of the stand or drive that has begun; `running` is False in a stop inside a drive."""
+
+    seconds: Seconds
+    running: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FailedStart:
+    """A crank inside the stand."""
+
+    crank: Crank
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A stop inside a drive, µs."""
+
+    start_us: int
+    end_us: int
+
+
+Event = Begin | Take | FailedStart | Stop
+
+
+@dataclass(slots=True)
+class PhaseState:
+    """Where the machine stands, and the seconds whose phase is not yet certain.
+
+    mode     start: nothing known; stand; cranked: waiting for the outcome of `crank`; drive
+    held     seconds waiting; `tail` the last TAIL told ones
+    cranks   known, not yet consumed
+    ran_s    drive: the last second that proves a running engine; stand: the last second of charge
+    """
+
+    mode: Literal["start", "stand", "cranked", "drive"] = "start"
+    held: Seconds = field(default_factory=lambda: Seconds.join([]))
+    tail: Seconds = field(default_factory=lambda: Seconds.join([]))
+    cranks: list[Found] = field(default_factory=list)
+    crank: Found | None = None
+    ran_s: int = 0
+
+
+class Phases:
+    """The phase machine: seconds and cranks in, events in order of time out."""
+
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
+        self.state = PhaseState()
+
+    def update(self, seconds: Seconds, cranks: list[Found], undecided_s: int | None) -> list[Event]:
+        """Events that are now certain; from `undecided_s` on, a crank may still be found (None: all is decided)."""
+        state = self.state
+        state.held = Seconds.join([state.held, seconds]) if len(seconds) else state.held
+        state.cranks += cranks
+        known = len(state.held) if undecided_s is None else int(np.searchsorted(state.held.second, undecided_s))
+        return self._advance(known, final=False)
+
+    def flush(self) -> list[Event]:
+        """What the log's end leaves undecided, decided with what is there."""
+        return self._advance(len(self.state.held), final=True)
+
+    def _advance(self, known: int, final: bool) -> list[Event]:
+        events: list[Event] = []
+        step = {"start": self._start, "stand": self._stand, "cranked": self._cranked, "drive": self._drive}
+        while True:
+            used = step[self.state.mode](events, known, final)
+            if used is None:
+                return events
+            known -= used
+
+    def _start(self, events: list[Event], known: int, final: bool) -> int | None:
+        if known < 3 and not (final and known):
+            return None
+        first = int(self.state.held.second[0])
+        running = bool(self._runs(self.state.held[:3]).any())
+        self.state.mode = "drive" if running else "stand"
+        self.state.ran_s = first if running else first - CHARGE_PAUSE_S
+        events.append(Begin(self.state.mode, first * SECOND_US, seen=False))
+        return 0
+
+    def _stand(self, events: list[Event], known: int, final: bool) -> int | None:
+        """Tell seconds up to the next crank or start; None when all that is known has been told."""
+        state = self.state
+        held = state.held
+        crank = state.cranks[0] if state.cranks else None
+        end = known if crank is None else min(known, _row(held, crank.start_us))
+        runs = np.flatnonzero(self._runs(held[:end]))
+        if len(runs) and int(held.second[runs[0]]) - state.ran_s >= CHARGE_PAUSE_S:
+            row = int(runs[0])
+            if known - row < JUMP_S and not final and crank is None:
+                self._tell(events, row, running=False)
+                return None
+            if self._is_start(row, known):
+                self._tell(events, row, running=False)
+                state.mode, state.ran_s = "drive", int(held.second[row])
+                events.append(Begin("drive", int(held.second[row]) * SECOND_US))
+                return row
+        if len(runs):
+            state.ran_s = int(held.second[runs[-1]])
+            if len(runs) > 1 and (np.diff(held.second[runs]) >= CHARGE_PAUSE_S).any():
+                last = int(np.flatnonzero(np.diff(held.second[runs]) >= CHARGE_PAUSE_S)[0])
+                state.ran_s = int(held.second[runs[last]])
+                end = int(runs[last]) + 1
+                self._tell(events, end, running=False)
+                return end
+        self._tell(events, end, running=False)
+        if crank is None:
+            return None
+        state.mode, state.crank = "cranked", state.cranks.pop(0)
+        return end
+
+    def _cranked(self, events: list[Event], known: int, final: bool) -> int | None:
+        """Decide whether the crank started the engine."""
+        state = self.state
+        held, crank = state.held, state.crank
+        assert crank is not None
+        following = state.cranks[0] if state.cranks else None
+        after = _row(held, crank.end_us + SECOND_US)
+        end = _row(held, crank.end_us + OUTCOME_S * SECOND_US)
+        limit = min(known, end if following is None else min(end, _row(held, following.start_us)))
+        runs = np.flatnonzero(self._runs(held[after:limit]))
+        if len(runs):
+            started = True
+        elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
+            started = False
+        elif known > end or final:
+            started = self._carries(crank.crank, held[after : max(limit, after)])
+        else:
+            return None
+        state.crank = None
+        if started:
+            state.mode = "drive"
+            state.ran_s = int(held.second[after + runs[0]]) if len(runs) else int(crank.end_us // SECOND_US)
+            events.append(Begin("drive", crank.start_us, crank.crank))
+        else:
+            state.mode = "stand"
+            state.ran_s = int(crank.start_us // SECOND_US) - CHARGE_PAUSE_S
+            events.append(FailedStart(crank.crank))
+        return 0
+
+    def _drive(self, events: list[Event], known: int, final: bool) -> int | None:
+        """Tell seconds up to the last proof of running; decide a stop when one is certain."""
+        state = self.state
+        held = state.held
+        crank = state.cranks[0] if state.cranks else None
+        before_crank = known if crank is None else min(known, _row(held, crank.start_us))
+        runs = np.flatnonzero(self._runs(held[:before_crank]))
+        proof = self._proof(runs)
+        if proof is not None:
+            state.ran_s = int(held.second[proof])
+            self._tell(events, proof + 1, running=True)
+            return proof + 1
+        deadline = int(np.searchsorted(held.second, state.ran_s + MANAGED_S))
+        if len(runs) and int(runs[0]) < deadline:  # proof that comes back after a calm night's beginning: a charger
+            return self._stopped(events, int(runs[0]))
+        if deadline < before_crank:
+            if not is_loaded(held[:deadline]):
+                return self._stopped(events, deadline)
+            state.ran_s = int(held.second[deadline - 1])
+            self._tell(events, deadline, running=True)
+            return deadline
+        if crank is not None and known > before_crank:
+            return self._cranked_again(events, before_crank)
+        if not final or not known:
+            return None
+        quiet_s = int(held.second[known - 1]) - state.ran_s
+        stop = find_stop(self._context(known), self.facts) if quiet_s >= 2 * STALL_S else None
+        if stop is not None and stop.certain:
+            return self._stopped(events, known)
+        self._tell(events, known, running=True)
+        return None
+
+    def _proof(self, runs: np.ndarray[tuple[int], np.dtype[np.intp]]) -> int | None:
+        """The last held row up to which the engine is proved to have run through; None: none is."""
+        state = self.state
+        if not len(runs):
+            return None
+        times = np.concatenate([[state.ran_s], state.held.second[runs]])
+        for at in np.flatnonzero(np.diff(times) > STALL_S):
+            start = int(runs[at - 1]) + 1 if at else 0
+            if times[at + 1] - times[at] >= MANAGED_S or is_calm(state.held[start : int(runs[at])]):
+                return int(runs[at - 1]) if at else None
+        return int(runs[-1])
+
+    def _cranked_again(self, events: list[Event], row: int) -> int:
+        """A crank while driving: the engine had stopped, within the drive or for good."""
+        state = self.state
+        crank = state.cranks[0]
+        stop = find_stop(self._context(row), self.facts)
+        stop_us = self._stop_us(stop.row)
+        length_s = (crank.start_us - stop_us) / SECOND_US
+        ready = stop.drain_at_end_a
+        inside = length_s < (STALL_S if ready is not None and ready < AUTO_STOP_A else AUTO_STOP_S)
+        if ready is None:
+            inside = length_s < AUTO_STOP_VOLTS_ONLY_S
+        if not inside:
+            return self._stopped(events, row)
+        self._tell(events, stop.row, running=True)
+        self._tell(events, row - stop.row, running=False)
+        events.append(Stop(stop_us, crank.start_us))
+        state.cranks.pop(0)
+        state.ran_s = crank.end_us // SECOND_US
+        behind = min(_row(state.held, crank.end_us), len(state.held))
+        self._tell(events, behind, running=False)
+        return row + behind
+
+    def _stopped(self, events: list[Event], rows: int) -> int:
+        """The engine stopped somewhere in the first `rows` seconds held: the stand begins there."""
+        state = self.state
+        stop = find_stop(self._context(rows), self.facts)
+        at_us = self._stop_us(stop.row)
+        self._tell(events, stop.row, running=True)
+        state.mode, state.ran_s = "stand", int(at_us // SECOND_US) - CHARGE_PAUSE_S
+        events.append(Begin("stand", at_us))
+        return stop.row
+
+    def _stop_us(self, row: int) -> int:
+        """The instant before the given held row: the end of the last second of the drive."""
+        held, tail = self.state.held, self.state.tail
+        if row > 0:
+            return (int(held.second[row - 1]) + 1) * SECOND_US
+        if len(tail):
+            return (int(tail.second[-1]) + 1) * SECOND_US
+        return int(held.second[0]) * SECOND_US
+
+    def _context(self, rows: int) -> tuple[Seconds, Seconds]:
+        return self.state.tail, self.state.held[:rows]
+
+    def _tell(self, events: list[Event], rows: int, running: bool) -> None:
+        state = self.state
+        if rows <= 0:
+            return
+        told = state.held[:rows]
+        events.append(Take(told, running))
+        state.held = state.held[rows:]
+        state.tail = told[-TAIL:] if rows >= TAIL else Seconds.join([state.tail, told])[-TAIL:]
+
+    def _runs(self, seconds: Seconds) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Seconds that prove a source of charge, in a drive a running engine."""
+        scale, volts, amps = self.facts.scale, seconds.volts, seconds.amps
+        alone = RUN_LIFEPO4_V if self.facts.kind == "lifepo4" else RUN_VOLTS_ONLY_V
+        by_amps = (
+            (volts >= RUN_V * scale)
+            | ((volts >= RUN_CHARGED_V * scale) & (amps >= RUN_CHARGED_A))
+            | ((volts >= RUN_CHARGING_V * scale) & (amps >= RUN_CHARGING_A))
+        )
+        return np.where(np.isnan(amps), volts >= alone * scale, by_amps)
+
+    def _is_start(self, row: int, known: int) -> bool:
+        """Whether charge that begins at `row` while standing is an engine whose crank was not seen."""
+        state = self.state
+        lead = Seconds.join([state.tail, state.held[:row]])[-TAIL:]
+        if not len(lead):
+            return False
+        after = state.held[row : min(row + JUMP_S, known)]
+        slow = int(after.second[0]) - int(lead.second[-1]) > SLOW_S
+        recent = lead if slow else lead[int(np.searchsorted(lead.second, int(after.second[0]) - JUMP_S)) :]
+        if not len(recent):
+            return False
+        jump = float(np.nanmax(after.volts)) - float(np.nanmin(recent.volts[-JUMP_S:]))
+        if jump < JUMP_V * self.facts.scale:
+            return False
+        known_amps = lead.amps[np.isfinite(lead.amps)]
+        return slow or not len(known_amps) or float(np.median(-known_amps[-JUMP_S:])) >= KEY_ON_A
+
+    def _carries(self, crank: Crank, after: Seconds) -> bool:
+        """Whether a minute without charge behind a crank is a running engine all the same."""
+        if not len(after):
+            return False
+        drain, before = _median(-after.amps), self._load_before(crank)
+        if drain is not None:
+            carried = before is not None and drain < before - CARRIED_A
+            return carried or drain >= max(UNCHARGED_A, (before or 0.0) + UNCHARGED_OVER_A)
+        volts = _median(after.volts)
+        return volts is not None and crank.volts_before is not None and volts >= crank.volts_before + RAISED_V
+
+    def _load_before(self, crank: Crank) -> float | None:
+        second = crank.start // SECOND_US
+        return _median(-self.state.tail.amps[self.state.tail.second < second][-JUMP_S:])
+
+
+def _row(seconds: Seconds, at_us: int) -> int:
+    """Index of the second that holds the instant, or of the first one after it."""
+    return int(np.searchsorted(seconds.second, at_us // SECOND_US))
+
+
+def _median(values: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else None

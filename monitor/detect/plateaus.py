@@ -1,0 +1,377 @@
+"""Plateaus of the key-off current: settling, sleep plateaus, level steps, and the excursions above them.
+
+The seconds of a stand are read in frames of FRAME_S of data time. While no level is known the tracker seeks one: the
+level of the last seconds, if they agree, held from the first lasting stretch at that level. While one is held, rows
+outside its band open an excursion (above) or a fall (below). An excursion that comes back is a wake-up; one that
+outlasts STEP_UP_S, or a fall that outlasts STEP_DOWN_S, is a step: the level is sought anew from where it began, and
+the rows since are read again against it, so that wake-ups on top of the new level are found too.
+
+Slow drift is followed, not reported. Warm-up: a level must be held for ESTABLISH_S before it counts. A gap ends an
+excursion where the data end; a plateau goes on behind it.
+Method: our own; the interval of a level is that of batch means (Law & Kelton, Simulation Modeling and Analysis,
+from memory), which respects autocorrelation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+
+from monitor.base.samples import SECOND_US, Floats, Ints, Seconds
+from monitor.detect.texture import FLOOR_A, NOISE_TIMES, Texture, texture_of
+
+FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
+ESTABLISH_S = 300  # a level held for less is a stage of the shutdown
+AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
+HELD_S = 60  # the least stretch in band that begins a plateau
+STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
+STEP_DOWN_S = 120  # a fall shorter than this is not a step
+RETURN_S = 3  # in band for so long ends an excursion
+CANCEL_S = 10  # in band for so long ends a fall
+SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
+FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
+BATCHES = 64  # batch means kept per plateau; pairs merge when full
+CHARGE_A = 0.3  # more than this into the battery is charge, not sleep
+WINDOW = 8  # rows of the moving mean by which small excursions show in noise
+TURNS = 8  # times a frame is read again; rows left then wait for more data
+KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more are counted, not listed
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Seconds of a stand as the tracker reads them: drain (mean) and peak A, volts, net charge out nC, observed µs."""
+
+    second: Ints
+    drain: Floats
+    peak: Floats
+    volts: Floats
+    out_nc: Ints
+    observed_us: Ints
+    gap: Ints
+
+    def __len__(self) -> int:
+        return len(self.second)
+
+    def __getitem__(self, part: slice) -> Rows:
+        return Rows(*(getattr(self, f.name)[part] for f in fields(self)))
+
+    @staticmethod
+    def of(seconds: Seconds) -> Rows:
+        """Rows that carry amps and no charge into the battery."""
+        keep = np.isfinite(seconds.amps) & (seconds.amps < CHARGE_A)
+        part = (lambda x: x) if keep.all() else (lambda x: x[keep])
+        return Rows(
+            part(seconds.second),
+            part(-seconds.amps),
+            part(-seconds.amps_min),
+            part(seconds.volts),
+            part(seconds.out_nc - seconds.in_nc),
+            part(seconds.observed_us),
+            part(seconds.gap_us),
+        )
+
+    @staticmethod
+    def join(parts: list[Rows]) -> Rows:
+        """Concatenated in the given order."""
+        parts = [p for p in parts if len(p)] or parts[:1]
+        if len(parts) == 1:
+            return parts[0]
+        return Rows(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Rows)))
+
+
+NONE = Rows.of(Seconds.join([]))
+
+
+@dataclass(slots=True)
+class Held:
+    """A plateau being held: its bounds (s), the level that follows it, and batch means (mean A, observed s)."""
+
+    start_s: int
+    end_s: int
+    level_a: float
+    texture: Texture
+    means: list[float] = field(default_factory=list)
+    weights: list[float] = field(default_factory=list)
+    per_batch: int = 1
+    waiting: list[tuple[float, float]] = field(default_factory=list)
+    volts_sum: float = 0.0
+    volts_weight: float = 0.0
+
+    def add(self, mean_a: float, observed_s: float, volts: float) -> None:
+        """Book one frame's in-band rows."""
+        self.waiting.append((mean_a, observed_s))
+        if len(self.waiting) == self.per_batch:
+            weight = sum(w for _, w in self.waiting)
+            self.means.append(sum(m * w for m, w in self.waiting) / weight)
+            self.weights.append(weight)
+            self.waiting = []
+        if len(self.means) > BATCHES:
+            pairs = range(0, len(self.means) - 1, 2)
+            weights = [self.weights[k] + self.weights[k + 1] for k in pairs]
+            self.means = [
+                (self.means[k] * self.weights[k] + self.means[k + 1] * self.weights[k + 1]) / weights[k // 2] for k in pairs
+            ] + self.means[2 * len(weights) :]
+            self.weights = weights + self.weights[2 * len(weights) :]
+            self.per_batch *= 2
+        if volts == volts:
+            self.volts_sum += volts * observed_s
+            self.volts_weight += observed_s
+
+    def mean_a(self) -> float:
+        """Mean level, weighted by observed time; the followed level while nothing is booked."""
+        pairs = [*zip(self.means, self.weights, strict=True), *self.waiting]
+        weight = sum(w for _, w in pairs)
+        return sum(m * w for m, w in pairs) / weight if weight else self.level_a
+
+    def volts(self) -> float | None:
+        """Mean volts in band."""
+        return self.volts_sum / self.volts_weight if self.volts_weight else None
+
+
+@dataclass(frozen=True, slots=True)
+class Excursion:
+    """Rows above a level, from the first to the one behind the last, and the level they stand on."""
+
+    rows: Rows
+    start_s: int
+    end_s: int
+    level_a: float
+    texture: Texture
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A lasting change of level: when, from, to (drain, A)."""
+
+    at_s: int
+    from_a: float
+    to_a: float
+
+
+@dataclass(slots=True)
+class Open:
+    """Rows of an excursion or fall that has not ended, and the end of the last row outside the band."""
+
+    start_s: int
+    last_s: int
+    parts: list[Rows] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class TrackerState:
+    """All the tracker remembers."""
+
+    frame: list[Rows] = field(default_factory=list)
+    seek: list[Rows] = field(default_factory=list)
+    held: Held | None = None
+    above: Open | None = None
+    below: Open | None = None
+    stepping: tuple[int, float] | None = None
+    last_row: Rows = NONE
+    done: list[Held] = field(default_factory=list)
+    steps: list[Step] = field(default_factory=list)
+    dropped: int = 0
+
+
+class PlateauTracker:
+    """Reads the seconds of one stand; `update` returns the excursions that have ended."""
+
+    def __init__(self) -> None:
+        self.state = TrackerState()
+
+    def update(self, seconds: Seconds) -> list[Excursion]:
+        """Excursions that ended in the frames these seconds completed."""
+        rows = Rows.of(seconds)
+        ended: list[Excursion] = []
+        if not len(rows):
+            return ended
+        frames = rows.second // FRAME_S
+        cuts = [0, *(np.flatnonzero(np.diff(frames)) + 1).tolist(), len(rows)]
+        waiting = self.state.frame
+        for begin, end in zip(cuts[:-1], cuts[1:], strict=True):
+            if waiting and int(waiting[-1].second[-1]) // FRAME_S != int(frames[begin]):
+                ended += self._frame(Rows.join(waiting))
+                waiting.clear()
+            waiting.append(rows[begin:end])
+        return ended
+
+    def flush(self) -> list[Excursion]:
+        """The unfinished frame, as it stands; an excursion that is still open stays so."""
+        waiting, self.state.frame = self.state.frame, []
+        return self._frame(Rows.join(waiting)) if waiting else []
+
+    def _frame(self, rows: Rows) -> list[Excursion]:
+        state = self.state
+        ended: list[Excursion] = []
+        for _ in range(TURNS):
+            if not len(rows):
+                break
+            if state.held is None:
+                rows = self._seek(rows)
+            else:
+                rows = self._hold(rows, state.held, ended)
+        if len(rows) and state.held is None:
+            state.seek = [rows]
+        return ended
+
+    def _seek(self, rows: Rows) -> Rows:
+        """Look for a level in all rows since the last one; returns the rows to read against it (none: keep seeking)."""
+        state = self.state
+        state.seek.append(rows)
+        seen = Rows.join(state.seek)
+        seen = seen[int(np.searchsorted(seen.second, int(seen.second[-1]) - SEEK_ROWS_S)) :]
+        state.seek = [seen]
+        tail = seen[min(int(np.searchsorted(seen.second, int(seen.second[-1]) - AGREE_S)), max(len(seen) - 3, 0)) :]
+        if len(tail) < 3:
+            return NONE
+        level = float(np.median(tail.drain))
+        texture = texture_of(tail.drain) or texture_of(seen.drain[-60:]) or Texture()
+        band = texture.band_a(level)
+        near = np.abs(seen.drain - level) <= band
+        if np.count_nonzero(near[-len(tail) :]) < AGREE_SHARE * len(tail):
+            return NONE
+        first = _first_lasting(seen.second, near)
+        if first is None or int(seen.second[-1]) - int(seen.second[first]) < ESTABLISH_S:
+            return NONE
+        start_s = int(seen.second[first])
+        state.held = Held(start_s, start_s, level, texture)
+        if state.stepping is not None:
+            at_s, from_a = state.stepping
+            if abs(level - from_a) > band:
+                self._keep_step(Step(at_s, from_a, level))
+        state.stepping, state.seek = None, []
+        return seen[first:]
+
+    def _hold(self, rows: Rows, held: Held, ended: list[Excursion]) -> Rows:
+        """Read rows against the held level; returns the rows to read again when the level has stepped."""
+        state = self.state
+        texture = texture_of(rows.drain)
+        if texture is not None:
+            held.texture = texture
+        band = held.texture.band_a(held.level_a)
+        side = self._sides(rows.drain - held.level_a, band, held.texture)
+        again = NONE
+        if side.any() or state.above or state.below or rows.gap.any():
+            used, again = self._runs(rows, side, held, ended)
+            rows, side = rows[:used], side[:used]
+        inside = side == 0
+        self._book(rows, inside, held)
+        if len(rows):
+            state.last_row = rows[-1:]
+        return again
+
+    def _runs(self, rows: Rows, side: Ints, held: Held, ended: list[Excursion]) -> tuple[int, Rows]:
+        """Follow excursions and falls through the runs of one frame: rows used, and rows to read again."""
+        state = self.state
+        edges = np.flatnonzero((np.diff(side) != 0) | (rows.gap[1:] > 0)) + 1
+        cuts = [0, *edges.tolist(), len(rows)]
+        for begin, end in zip(cuts[:-1], cuts[1:], strict=True):
+            kind, until_s = int(side[begin]), _end_s(rows, end)
+            part = rows[begin:end]
+            if part.gap[0] > 0:
+                self._close(ended, held, None)
+                state.below = None
+            if kind > 0:
+                state.below = None
+                if state.above is None:
+                    lead = rows[begin - 1 : begin] if begin else state.last_row
+                    state.above = Open(int(part.second[0]), until_s, [lead] if len(lead) and part.gap[0] == 0 else [])
+                state.above.parts.append(part)
+                state.above.last_s = until_s
+                if until_s - state.above.start_s >= STEP_UP_S:
+                    return begin, self._step(state.above, held, rows[end:])
+                continue
+            if state.above is not None:
+                quiet = until_s - state.above.last_s
+                if kind < 0 or quiet >= RETURN_S:
+                    self._close(ended, held, part)
+                else:
+                    state.above.parts.append(part)
+            if kind < 0:
+                if state.below is None:
+                    state.below = Open(int(part.second[0]), until_s)
+                state.below.parts.append(part)
+                state.below.last_s = until_s
+                if until_s - state.below.start_s >= STEP_DOWN_S and sum(len(p) for p in state.below.parts) > 2:
+                    return begin, self._step(state.below, held, rows[end:])
+            elif state.below is not None:
+                state.below.parts.append(part)
+                if until_s - state.below.last_s >= CANCEL_S:
+                    state.below = None
+        return len(rows), NONE
+
+    def _close(self, ended: list[Excursion], held: Held, behind: Rows | None) -> None:
+        """End the open excursion at its last row above; the row behind it carries the end of its charge."""
+        state = self.state
+        if state.above is None:
+            return
+        parts = state.above.parts + ([behind[:1]] if behind is not None else [])
+        end_s = state.above.last_s if behind is None else int(behind.second[0])
+        ended.append(Excursion(Rows.join(parts), state.above.start_s, end_s, held.level_a, held.texture))
+        state.above = None
+
+    def _step(self, opened: Open, held: Held, rest: Rows) -> Rows:
+        """The level has stepped where `opened` began: end the plateau there and seek anew from there."""
+        state = self.state
+        held.end_s = min(held.end_s, opened.start_s) if held.end_s > held.start_s else opened.start_s
+        if held.end_s - held.start_s >= ESTABLISH_S:
+            if len(state.done) < KEPT_PLATEAUS:
+                state.done.append(held)
+            else:
+                state.dropped += 1
+        state.stepping = (opened.start_s, held.mean_a())
+        state.held, state.above, state.below, state.seek = None, None, None, []
+        rows = Rows.join([*opened.parts, rest])
+        return rows[int(np.searchsorted(rows.second, opened.start_s)) :]
+
+    def _sides(self, excess: Floats, band: float, texture: Texture) -> Ints:
+        """+1 above the band, −1 below it, 0 inside, for each row."""
+        side = (excess > band).astype(np.int64) - (excess < -band)
+        noisy = NOISE_TIMES * texture.noise_a >= band and band > FLOOR_A
+        if noisy and len(excess) >= WINDOW:
+            narrow = max(FLOOR_A, band / np.sqrt(WINDOW))
+            means = np.convolve(excess, np.full(WINDOW, 1.0 / WINDOW), "valid")
+            high = np.convolve((means > narrow).astype(np.float64), np.ones(WINDOW), "full") > 0.5
+            side[(side == 0) & high & (excess > narrow / 2)] = 1
+        return side
+
+    def _book(self, rows: Rows, inside: np.ndarray[tuple[int], np.dtype[np.bool_]], held: Held) -> None:
+        """Book the in-band rows of a frame and let the level follow them."""
+        n = int(np.count_nonzero(inside))
+        if not n:
+            return
+        every = n == len(inside)
+        weights = (rows.observed_us if every else rows.observed_us[inside]).astype(np.float64)
+        drain = rows.drain if every else rows.drain[inside]
+        volts = rows.volts if every else rows.volts[inside]
+        total = float(weights.sum())
+        mean = float((drain * weights).sum()) / total if total else float(drain.mean())
+        held.add(mean, max(total / SECOND_US, 1e-6), float(np.mean(volts)))
+        held.level_a += (mean - held.level_a) * n / (n + FOLLOW_ROWS)
+        held.end_s = _end_s(rows, int(np.flatnonzero(inside)[-1]) + 1)
+
+    def _keep_step(self, step: Step) -> None:
+        if len(self.state.steps) < KEPT_PLATEAUS:
+            self.state.steps.append(step)
+
+
+def _end_s(rows: Rows, end: int) -> int:
+    """When the row before `end` ends: at the next row, or a second later."""
+    return int(rows.second[end - 1]) + 1
+
+
+def _first_lasting(second: Ints, near: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int | None:
+    """First row of the first stretch in band that lasts HELD_S (three rows on slow loggers); short lapses count."""
+    edges = np.flatnonzero(np.diff(near.astype(np.int8)))
+    cuts = [0, *(edges + 1).tolist(), len(near)]
+    start: int | None = None
+    for begin, end in zip(cuts[:-1], cuts[1:], strict=True):
+        last_s = int(second[end - 1])
+        if near[begin]:
+            start = begin if start is None else start
+            if last_s - int(second[start]) >= HELD_S and end - start >= 3:
+                return start
+        elif end - begin > 2 or last_s - int(second[begin]) > RETURN_S:
+            start = None
+    return None

@@ -1,0 +1,84 @@
+"""Sleep: what the plateaus, steps and excursions of a stand say of the vehicle falling and staying asleep.
+
+Settled is the beginning of the first plateau that no lower one follows: while every step still leads down by more
+than SETTLE_A and SETTLE_SHARE, the staged shutdown is going on. After a step up, the vehicle had been asleep.
+The sleep current is the mean of the plateau held longest after settling; its 95 % interval comes from batch means,
+widened by the logger's quantum and by the zero offset the owner admits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.base.results import LevelStep, Plateau
+from monitor.base.samples import SECOND_US
+from monitor.detect.facts import Facts
+from monitor.detect.plateaus import ESTABLISH_S, Held, Step, TrackerState
+
+SETTLE_A, SETTLE_SHARE = 0.005, 0.2  # a later step down by both of these is still part of the shutdown; our choice
+FEWEST_BATCHES = 4  # fewer batch means carry no interval of their own
+T95 = (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23)  # Student's t, 97.5 %, 1–10 degrees of freedom
+
+
+@dataclass(frozen=True, slots=True)
+class Asleep:
+    """The sleep of one stand; None where not known. Drain figures in A, positive; times in s."""
+
+    settled_s: int | None
+    current_a: float | None
+    low_a: float | None
+    high_a: float | None
+    plateaus: list[Plateau]
+    steps: list[LevelStep]
+
+
+def asleep(state: TrackerState, facts: Facts) -> Asleep:
+    """Read the tracker's plateaus; pure."""
+    held = [*state.done]
+    if state.held is not None and state.held.end_s - state.held.start_s >= ESTABLISH_S:
+        held.append(state.held)
+    if not held:
+        return Asleep(None, None, None, None, [], [])
+    first = 0
+    while first + 1 < len(held) and _goes_down(held[first], held[first + 1]):
+        first += 1
+    kept = held[first:]
+    longest = max(kept, key=lambda h: h.end_s - h.start_s)
+    low, high = interval(longest, facts.zero_offset_a)
+    return Asleep(
+        kept[0].start_s,
+        longest.mean_a(),
+        low,
+        high,
+        [_plateau(h) for h in kept],
+        [_step(s) for s in state.steps if s.at_s > kept[0].start_s],
+    )
+
+
+def interval(held: Held, zero_offset_a: float) -> tuple[float, float]:
+    """95 % interval of a plateau's mean, A: batch means, plus half the logger's quantum / √3, plus the zero offset."""
+    mean, n = held.mean_a(), len(held.means)
+    if n >= FEWEST_BATCHES:
+        t = T95[n - 2] if n - 2 < len(T95) else 1.96 + 2.5 / (n - 1)
+        half = t * float(np.std(held.means, ddof=1)) / float(np.sqrt(n))
+    else:
+        half = 2.0 * held.texture.noise_a + held.texture.spikes_a
+    half += held.texture.quantum_a / 2 / float(np.sqrt(3)) + zero_offset_a
+    return mean - half, mean + half
+
+
+def _goes_down(now: Held, then: Held) -> bool:
+    fall = now.mean_a() - then.mean_a()
+    return fall > SETTLE_A and fall > SETTLE_SHARE * now.mean_a()
+
+
+def _plateau(held: Held) -> Plateau:
+    return Plateau(
+        start=held.start_s * SECOND_US, end=held.end_s * SECOND_US, amps=-held.mean_a(), volts=held.volts()
+    )
+
+
+def _step(step: Step) -> LevelStep:
+    return LevelStep(at=step.at_s * SECOND_US, from_a=step.from_a, to_a=step.to_a)

@@ -1,0 +1,138 @@
+"""One stand: what its detectors found, as the result document says it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from monitor.base.results import Crank, Span, Stand, WakeUp
+from monitor.base.samples import SECOND_US, Seconds
+from monitor.detect.facts import Facts
+from monitor.detect.plateaus import CHARGE_A, KEPT_EXCURSIONS, Excursion, PlateauTracker
+from monitor.detect.rest import RestDetector, SleepView
+from monitor.detect.sleep import Asleep, asleep
+from monitor.detect.wakeups import wake_up
+
+AH_PER_NC = 1e-9 / 3600.0
+SEEN_S = 10  # a stand that begins with the log and is settled by then was asleep before
+CHARGE_PAUSE_S, CHARGE_LEAST_S = 600, 60  # a charger's pause; the least that is told as a charge
+CHARGE_ALONE_V = 13.6  # volts alone: what no battery holds by itself
+SHUTDOWN_TIMES, SHUTDOWN_OVER_A = 2.0, 0.05  # on a plateau so far above sleep, an excursion is the shutdown's own
+KEPT_CHARGES = 500
+
+
+@dataclass(slots=True)
+class StandState:
+    """Counters, wake-ups (with the level they stood on), failed starts and charges (s) of the stand so far."""
+
+    start_us: int
+    seen: bool
+    amps: bool = False
+    in_nc: int = 0
+    out_nc: int = 0
+    gap_us: int = 0
+    last_s: int | None = None
+    wake_ups: list[WakeUp] = field(default_factory=list)
+    levels_a: list[float] = field(default_factory=list)
+    uncounted: int = 0
+    failed: list[Crank] = field(default_factory=list)
+    charges: list[tuple[int, int]] = field(default_factory=list)
+
+
+class StandTracker:
+    """Hands the seconds of a stand to its detectors and puts their answers together."""
+
+    def __init__(self, facts: Facts, start_us: int, seen: bool) -> None:
+        self.facts = facts
+        self.state = StandState(start_us, seen)
+        self.plateaus = PlateauTracker()
+        self.rest = RestDetector(facts, start_us)
+
+    def update(self, seconds: Seconds) -> None:
+        """The next seconds of the stand."""
+        state = self.state
+        if not len(seconds):
+            return
+        state.in_nc += int(seconds.in_nc.sum())
+        state.out_nc += int(seconds.out_nc.sum())
+        state.gap_us += int(seconds.gap_us.sum())
+        state.amps = state.amps or bool(np.isfinite(seconds.amps).any())
+        state.last_s = int(seconds.second[-1])
+        self._charges(seconds)
+        self.rest.update(seconds)
+        self._book(self.plateaus.update(seconds))
+
+    def failed_start(self, crank: Crank) -> None:
+        """A crank that did not start the engine."""
+        self.state.failed.append(crank)
+
+    def flush(self) -> None:
+        """No more seconds will come: read the unfinished frame."""
+        self._book(self.plateaus.flush())
+
+    def result(self, end_us: int, is_open: bool) -> Stand:
+        """The stand as known now; call `flush` first if it has ended."""
+        state = self.state
+        sleep = asleep(self.plateaus.state, self.facts)
+        settled_us = None if sleep.settled_s is None else max(sleep.settled_s * SECOND_US, state.start_us)
+        to_sleep_s = None if settled_us is None else (settled_us - state.start_us) / SECOND_US
+        if to_sleep_s is not None and not state.seen and to_sleep_s <= SEEN_S:
+            to_sleep_s = None
+        return Stand(
+            start=state.start_us,
+            end=None if is_open else end_us,
+            open=is_open,
+            settled_at=settled_us,
+            time_to_sleep_s=to_sleep_s,
+            sleep_current_a=sleep.current_a,
+            sleep_current_low_a=sleep.low_a,
+            sleep_current_high_a=sleep.high_a,
+            plateaus=sleep.plateaus,
+            level_steps=sleep.steps,
+            wake_ups=self._wake_ups(sleep),
+            wake_ups_uncounted=state.uncounted,
+            charges=[
+                Span(start=a * SECOND_US, end=b * SECOND_US) for a, b in state.charges if b - a >= CHARGE_LEAST_S
+            ],
+            charge_in_ah=state.in_nc * AH_PER_NC if state.amps else None,
+            charge_out_ah=state.out_nc * AH_PER_NC if state.amps else None,
+            unobserved_s=state.gap_us / SECOND_US,
+            rest=self.rest.result(SleepView(settled_us, sleep.current_a, end_us)),
+            failed_starts=state.failed,
+        )
+
+    def _wake_ups(self, sleep: Asleep) -> list[WakeUp]:
+        """Without those of the shutdown itself: before settling, on a level far above sleep."""
+        state = self.state
+        if sleep.settled_s is None or sleep.current_a is None:
+            return []
+        most = SHUTDOWN_TIMES * sleep.current_a + SHUTDOWN_OVER_A
+        return [
+            wake
+            for wake, level_a in zip(state.wake_ups, state.levels_a, strict=True)
+            if wake.start >= sleep.settled_s * SECOND_US or level_a <= most
+        ]
+
+    def _book(self, ended: list[Excursion]) -> None:
+        state = self.state
+        for excursion in ended:
+            if len(state.wake_ups) < KEPT_EXCURSIONS:
+                state.wake_ups.append(wake_up(excursion))
+                state.levels_a.append(excursion.level_a)
+            else:
+                state.uncounted += 1
+
+    def _charges(self, seconds: Seconds) -> None:
+        """Spans in which a source charges the battery, pauses bridged."""
+        charges = self.state.charges
+        alone = np.isnan(seconds.amps) & (seconds.volts >= CHARGE_ALONE_V * self.facts.scale)
+        second = seconds.second[(seconds.amps >= CHARGE_A) | alone]
+        if not len(second):
+            return
+        for part in np.split(second, np.flatnonzero(np.diff(second) > CHARGE_PAUSE_S) + 1):
+            begin, end = int(part[0]), int(part[-1]) + 1
+            if charges and begin - charges[-1][1] <= CHARGE_PAUSE_S:
+                charges[-1] = (charges[-1][0], end)
+            elif len(charges) < KEPT_CHARGES:
+                charges.append((begin, end))

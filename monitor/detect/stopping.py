@@ -1,0 +1,139 @@
+"""When the engine stopped: the step by which the battery took over the loads, found in hindsight.
+
+Looked for in the seconds behind the last proof of running. An engine-managed alternator may have carried the loads
+for part of them: there the battery current is small and restless, while behind an engine stop it is the staircase of
+a shutdown: large at first, then calm. So the stop is the first step into discharge that is not followed by a restless
+small current. An engine that ran without charge is followed instead by a fall of its loads.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.base.samples import Floats, Seconds
+from monitor.detect.facts import Facts
+
+STEP_A = 1.2  # the least step of battery current into discharge at an engine stop; our choice
+STEP_V = 0.03  # …with so much fall of the volts
+STEP_ALONE_V = 0.12  # volts alone
+CARRIED_A = 4.0  # an alternator that carries the loads leaves less than this to the battery
+RESTLESS_A = 0.08  # median change from second to second while an engine runs; a standing vehicle is calmer
+CALM_A, CALM_SHARE, CALM_S = 1.0, 0.6, 180  # a vehicle at rest: so little for so much of so long a time; our choice
+LOADED_A, LOADED_S = 8.0, 60  # ignition, injection and pump of an engine that runs without charge (common practice)
+SIDE = 3  # seconds compared on each side of a step
+CERTAIN_SHARE = 0.5  # the current fell to this share of its peak, or is calm: the shutdown is under way
+
+
+@dataclass(frozen=True, slots=True)
+class StopFound:
+    """The first held row behind the stop, the drain in the end (A; None without amps), and whether it is certain."""
+
+    row: int
+    drain_at_end_a: float | None
+    certain: bool
+
+
+def is_calm(seconds: Seconds) -> bool:
+    """Whether these seconds between two proofs of charge are a vehicle at rest (amps needed)."""
+    drain = np.abs(seconds.amps)
+    if len(drain) < 3 or int(seconds.second[-1]) - int(seconds.second[0]) < CALM_S or np.isnan(drain).all():
+        return False
+    calm = np.count_nonzero(drain < CALM_A) >= CALM_SHARE * len(drain)
+    return bool(calm) and _restlessness(drain) < RESTLESS_A
+
+
+def is_loaded(seconds: Seconds) -> bool:
+    """Whether an engine still runs at the end of these seconds, its loads on the battery (amps needed)."""
+    late = seconds.second >= seconds.second[-1] - LOADED_S if len(seconds) else np.empty(0, np.bool_)
+    return _loaded(-seconds.amps[late])
+
+
+def find_stop(context: tuple[Seconds, Seconds], facts: Facts) -> StopFound:
+    """The stop among the held seconds `context[1]`, given the last told ones `context[0]`."""
+    tail, held = context
+    lead = len(tail)
+    if not len(held):
+        return StopFound(0, None, False)
+    volts = np.concatenate([tail.volts, held.volts])
+    drain = -np.concatenate([tail.amps, held.amps])
+    if not np.isfinite(drain).any():
+        return _by_volts(volts, lead, facts.scale)
+    early = drain[lead : lead + LOADED_S]
+    row = _unloaded(drain, lead) if _loaded(early) else _taken_over(volts, drain, lead, facts.scale)
+    behind = drain[row:][np.isfinite(drain[row:])]
+    end = float(np.median(behind[-10:])) if len(behind) else None
+    peak = float(np.median(np.sort(behind)[-10:])) if len(behind) else 0.0
+    certain = end is not None and end < max(CERTAIN_SHARE * peak, CALM_A)
+    return StopFound(row - lead, end, certain)
+
+
+def _taken_over(volts: Floats, drain: Floats, lead: int, scale: float) -> int:
+    """The first step into discharge behind which the alternator no longer carries the loads."""
+    steps = _steps(volts, drain, lead, scale) or [lead]
+    for k, until in zip(steps, [*steps[1:], len(drain)], strict=True):
+        if not _carried(drain[k:until]):
+            return k
+    return steps[-1]
+
+
+def _steps(volts: Floats, drain: Floats, lead: int, scale: float) -> list[int]:
+    """Rows at which the battery takes over: the sharpest row of each step into discharge."""
+    more = _ahead(drain, SIDE) - _behind(drain, SIDE)
+    fall = _behind(volts, SIDE) - _ahead(volts, SIDE)
+    is_step = (more >= STEP_A) & (fall >= STEP_V * scale)
+    is_step[:lead] = False
+    rows = np.flatnonzero(is_step)
+    sharp = np.diff(drain, prepend=drain[0])
+    runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    return [int(run[np.argmax(np.nan_to_num(sharp[run], nan=-np.inf))]) for run in runs if len(run)]
+
+
+def _unloaded(drain: Floats, lead: int) -> int:
+    """The sharpest fall of an uncharged engine's loads behind which they do not come back."""
+    less = _behind(drain, SIDE) - _ahead(drain, SIDE)
+    ahead = np.maximum.accumulate(np.nan_to_num(drain)[::-1])[::-1]
+    usual = float(np.nanmedian(drain[lead : lead + LOADED_S]))
+    rows = np.flatnonzero((less >= STEP_A) & (ahead < max(usual, LOADED_A)))
+    rows = rows[rows >= lead]
+    return int(rows[0]) if len(rows) else lead
+
+
+def _behind(values: Floats, n: int) -> Floats:
+    """Median of the n values before each row (fewer at the beginning)."""
+    padded = np.concatenate([np.full(n, values[0]), values])
+    middle: Floats = np.median(np.lib.stride_tricks.sliding_window_view(padded, n)[: len(values)], axis=1)
+    return middle
+
+
+def _ahead(values: Floats, n: int) -> Floats:
+    """Median of each row and the n − 1 behind it (fewer at the end)."""
+    padded = np.concatenate([values, np.full(n - 1, values[-1])])
+    middle: Floats = np.median(np.lib.stride_tricks.sliding_window_view(padded, n), axis=1)
+    return middle
+
+
+def _loaded(drain: Floats) -> bool:
+    known = drain[np.isfinite(drain)]
+    return len(known) >= SIDE and float(np.median(known)) >= LOADED_A and _restlessness(known) >= RESTLESS_A
+
+
+def _carried(drain: Floats) -> bool:
+    """Whether the alternator carried the loads in this stretch: little drain, and restless."""
+    known = drain[1:61][np.isfinite(drain[1:61])]
+    return len(known) >= SIDE and float(np.mean(known)) < CARRIED_A and _restlessness(known) >= RESTLESS_A
+
+
+def _restlessness(values: Floats) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(np.abs(np.diff(known)))) if len(known) > 1 else 0.0
+
+
+def _by_volts(volts: Floats, lead: int, scale: float) -> StopFound:
+    """Volts alone: the first lasting fall behind the last proof of running."""
+    falls = -np.diff(volts)
+    rows = np.flatnonzero(falls >= STEP_ALONE_V * scale) + 1
+    later = rows[rows >= lead]
+    row = int(later[0]) if len(later) else lead
+    return StopFound(row - lead, None, False)

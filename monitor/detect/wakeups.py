@@ -1,0 +1,66 @@
+"""Wake-ups: what an excursion above the sleep plateau amounts to.
+
+Charge is what was counted over the excursion less what the plateau would have taken in the same time; seconds that the
+excursion fills only in part are counted too, and their share of its size places its edges within the second.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from monitor.base.results import WakeUp
+from monitor.base.samples import SECOND_US, Floats
+from monitor.detect.plateaus import Excursion
+
+AH_PER_NC = 1e-9 / 3600.0
+PARTIAL_NOISE = 2.5  # a neighbouring second so far above the noise belongs to the excursion
+PARTIAL_SHARE = 0.05  # …and by so much of its size
+FULL_SHARE = 0.9  # an edge second this full is full
+INTERIOR = 3  # seconds whose median is the size next to an edge
+
+
+def wake_up(excursion: Excursion) -> WakeUp:
+    """Figures of an excursion; drain figures are positive, `peak_a` is the highest drain seen."""
+    rows, level = excursion.rows, excursion.level_a
+    excess = rows.drain - level
+    band = excursion.texture.band_a(level)
+    above = np.flatnonzero((rows.second >= excursion.start_s) & (excess > band / 2))
+    first, last = (int(above[0]), int(above[-1])) if len(above) else (0, max(len(rows) - 2, 0))
+    even = len(rows) < 2 or int(np.max(np.diff(rows.second))) == 1
+    enough = max(PARTIAL_NOISE * excursion.texture.noise_a, PARTIAL_SHARE * float(np.max(excess)))
+    start_us, end_us = excursion.start_s * SECOND_US, excursion.end_s * SECOND_US
+    counted = slice(first, min(last + 2, len(rows)))
+    if even:
+        begins = first - 1 if first > 0 and excess[first - 1] > enough else first
+        ends = last + 1 if last + 1 < len(rows) and excess[last + 1] > enough else last
+        start_us, end_us = _edges(excess, rows.peak - level, begins, ends, int(rows.second[begins]))
+        counted = slice(begins, min(ends + 2, len(rows)))
+    observed_s = float(rows.observed_us[counted].sum()) / SECOND_US
+    charge_ah = float(rows.out_nc[counted].sum()) * AH_PER_NC - level * observed_s / 3600.0
+    length_s = max((end_us - start_us) / SECOND_US, 1e-3)
+    return WakeUp(
+        start=start_us,
+        end=end_us,
+        peak_a=float(np.max(rows.peak[first : last + 1])),
+        excess_a=max(charge_ah, 0.0) * 3600.0 / length_s,
+        charge_ah=max(charge_ah, 0.0),
+    )
+
+
+def _edges(excess: Floats, peak: Floats, begins: int, ends: int, start_s: int) -> tuple[int, int]:
+    """Instants at which the excursion begins and ends, µs, from how full its first and last seconds are."""
+    if begins == ends:
+        length = _fullness(excess[begins], float(peak[begins]))
+        return start_s * SECOND_US, start_s * SECOND_US + round(length * SECOND_US)
+    inner = excess[begins + 1 : ends]
+    size = float(np.median(inner[:INTERIOR])) if len(inner) else float(np.max(peak[begins : ends + 1]))
+    first = _fullness(excess[begins], size)
+    size = float(np.median(inner[-INTERIOR:])) if len(inner) else float(np.max(peak[begins : ends + 1]))
+    last = _fullness(excess[ends], size)
+    start_us = start_s * SECOND_US + round((1.0 - first) * SECOND_US)
+    return start_us, (start_s + ends - begins) * SECOND_US + round(last * SECOND_US)
+
+
+def _fullness(excess: float, size: float) -> float:
+    share = float(excess) / size if size > 0 else 1.0
+    return 1.0 if share > FULL_SHARE else max(share, 0.05)
