@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 import numpy as np
 
@@ -21,13 +21,13 @@ def parse_moment(text: str, zone: tzinfo, option: str) -> int:
 
     Raises SettingError naming `option`.
 
-    >>> from datetime import UTC
     >>> parse_moment("1970-01-01T01:00+01:00", UTC, "--from"), parse_moment("1970-01-02", UTC, "--from")
     (0, 86400000000)
     """
     try:
         moment = datetime.fromisoformat(text.strip())
-        return ((moment if moment.tzinfo else moment.replace(tzinfo=zone)) - EPOCH) // timedelta(microseconds=1)
+        moment = (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(UTC)
+        return (moment - EPOCH) // timedelta(microseconds=1)
     except (ValueError, OverflowError) as wrong:
         raise SettingError(
             f'{option}: expected an ISO 8601 time; found "{text}"', f"write it as {option} 2025-11-03T18:30"

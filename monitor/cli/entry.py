@@ -55,7 +55,7 @@ def _command() -> int:
         code = app(sys.argv[1:] or ["--help"], standalone_mode=False)
     except TyperException as wrong:
         words = [word for word in sys.argv[1:2] if word in COMMANDS]
-        return _refuse(wrong.format_message(), " ".join(["keyoff", *words, "--help"]))
+        return _refuse(wrong.format_message().replace("Value error, ", ""), " ".join(["keyoff", *words, "--help"]))
     except KeyoffError as wrong:
         return _refuse(wrong.what, wrong.remedy)
     except Exit as ended:

@@ -43,9 +43,6 @@ def replay(
     from monitor.base.vehicle import Vehicle
     from monitor.base.window import Window, parse_moment
     from monitor.cli.progress import progress_bar
-    from monitor.detect import Facts
-    from monitor.detect import replay as detect
-    from monitor.sources import open_logs
 
     car = load_document(vehicle, Vehicle) if vehicle else Vehicle()
     zone = ZoneInfo(car.log.time.zone) if car.log.time.zone else None
@@ -53,6 +50,11 @@ def replay(
         parse_moment(start, zone or UTC, "--from") if start else None,
         parse_moment(end, zone or UTC, "--to") if end else None,
     )
+    # only now what takes long to import: a wrong setting is told at once
+    from monitor.detect import Facts
+    from monitor.detect import replay as detect
+    from monitor.sources import open_logs
+
     facts = Facts(
         nominal_v=car.battery.nominal_v,
         kind=car.battery.kind,

@@ -98,4 +98,4 @@ def _phases(charging: Charging) -> str:
 def _charge(drive: Drive, log: Log) -> str:
     if drive.charge_in_ah is None or drive.charge_out_ah is None:
         return "Charge in and out unknown" + ("." if "amps" in log.channels else ": the log has no current.")
-    return f"Put {charge(drive.charge_in_ah)} into the battery, took {charge(drive.charge_out_ah)} out."
+    return f"{charge(drive.charge_in_ah)} went into the battery, {charge(drive.charge_out_ah)} out."

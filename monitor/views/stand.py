@@ -123,8 +123,8 @@ def _state_of_charge(rest: Rest) -> str:
 def _charge(stand: Stand, log: Log) -> str:
     if stand.charge_out_ah is None:
         return "" if "amps" not in log.channels else "Charge taken out unknown."
-    into = f", put {charge(stand.charge_in_ah)} in" if stand.charge_in_ah else ""
-    return f"Took {charge(stand.charge_out_ah)} out of the battery{into}."
+    into = f", {charge(stand.charge_in_ah)} in" if stand.charge_in_ah else ""
+    return f"{charge(stand.charge_out_ah)} went out of the battery{into}."
 
 
 def _unobserved(seconds: float) -> list[str]:
