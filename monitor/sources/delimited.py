@@ -18,8 +18,8 @@ from monitor.base.vehicle import LogSettings
 from monitor.sources import times
 from monitor.sources.cells import mark_figures, numbers_of
 from monitor.sources.files import LogFile, Stream, open_stream
-from monitor.sources.layout import Layout, find_layout, is_comment, split
-from monitor.sources.lines import Chunk, chunks, count_lines
+from monitor.sources.layout import find_layout, is_comment, split
+from monitor.sources.lines import Chunk, chunks, count_lines, is_plain
 from monitor.sources.rows import ABSENT, GOOD, Cells, Fault, Rows, fault, line_of, readable
 from monitor.sources.zones import LocalClock, zone
 
@@ -68,18 +68,25 @@ class DelimitedLog:
             stream.close()
 
     def _rows(self, stream: Stream, progress: Callable[[int], None] | None) -> Iterator[Rows]:
+        first = self.layout.header_lines + 1  # number of the first line of the chunk
         for chunk in _below_header(chunks(stream), self.layout.header_lines):
             if progress is not None:
                 progress(stream.position())
-            if chunk.ended:
-                rows = self._typed(chunk)
-                yield self._careful(chunk) if rows is None else rows
+            if not chunk.ended:
+                yield self._unended(chunk, first)
+                first += 1
+                continue
+            rows = self._typed(chunk.data, first)
+            if rows is None:
+                yield self._careful(chunk.data, first)
+                first += count_lines(chunk.data)
             else:
-                yield self._unended(chunk)
+                yield rows
+                first += len(rows.t_us)
 
     # the fast way
 
-    def _typed(self, chunk: Chunk) -> Rows | None:
+    def _typed(self, data: bytes, first: int) -> Rows | None:
         """Rows of a chunk in which every line is a row of numbers (or blanks); None when it is not such."""
         import pyarrow as pa
 
@@ -94,10 +101,10 @@ class DelimitedLog:
         types = {str(s.column): pa.float64() for s in self.layout.channels.values()}
         types[str(self.layout.time[0])] = time_type
         try:
-            table = self._parse(chunk.data, types)
+            table = self._parse(data, types)
         except pa.ArrowInvalid:
             return None
-        if table.num_rows != count_lines(chunk.data):  # a quote that runs over lines, or a stray carriage return
+        if not is_plain(data, table.num_rows):
             return None
         time = _column(table, str(self.layout.time[0]))
         if time.null_count:
@@ -122,7 +129,7 @@ class DelimitedLog:
                           source.unit.offset * source.sign + 0.0)
             for name, source in self.layout.channels.items()
         }  # fmt: skip
-        return Rows(t_us, channels, line_of(self.name, chunk.first, chunk.data))
+        return Rows(t_us, channels, line_of(self.name, first, data))
 
     def _parse(self, data: bytes, types: dict[str, Any], handler: Callable[[Any], str] | None = None) -> Any:
         import pyarrow as pa
@@ -148,13 +155,13 @@ class DelimitedLog:
 
     # the careful way
 
-    def _careful(self, chunk: Chunk) -> Rows:
+    def _careful(self, data: bytes, first: int) -> Rows:
         import pyarrow as pa
         import pyarrow.compute as pc
 
-        lines = [line.removesuffix(b"\r").replace(b"\r", b" ") for line in chunk.data.split(b"\n")[:-1]]
+        lines = [line.removesuffix(b"\r").replace(b"\r", b" ") for line in data.split(b"\n")[:-1]]
         lines = [line.decode("utf-8", errors="replace").encode() for line in lines]
-        where = line_of(self.name, chunk.first, chunk.data)
+        where = line_of(self.name, first, data)
         kept, faults = self._sort_out(lines, where)
         misfits: set[int] = set()
 
@@ -233,14 +240,14 @@ class DelimitedLog:
             "local time that the clock change skips": absent,
         }
 
-    def _unended(self, chunk: Chunk) -> Rows:
+    def _unended(self, chunk: Chunk, number: int) -> Rows:
         """The rest of a file that no newline ends: never trusted, since a number cut short still reads as a number."""
         if chunk.broken is not None:
-            line = RefusedLine(self.name, chunk.first, chunk.broken)
+            line = RefusedLine(self.name, number, chunk.broken)
             return self._nothing(None, [Fault("packed data cut off or damaged", 1, (line,))])
         if not chunk.data.strip():
             return self._nothing(None, [])
-        line = RefusedLine(self.name, chunk.first, readable(chunk.data))
+        line = RefusedLine(self.name, number, readable(chunk.data))
         return self._nothing(None, [Fault(CUT_OFF, 1, (line,))])
 
     def _nothing(self, where: Callable[[int], RefusedLine] | None, faults: list[Fault]) -> Rows:
@@ -287,12 +294,12 @@ def _first_lines(log: LogFile) -> list[str]:
 
 def _below_header(parts: Iterator[Chunk], header_lines: int) -> Iterator[Chunk]:
     """The chunks without the first `header_lines` lines."""
+    skip = header_lines
     for part in parts:
-        skip = header_lines - (part.first - 1)
-        if skip <= 0:
+        if skip == 0:
             yield part
-            yield from parts
-            return
+            continue
         pieces = part.data.split(b"\n", skip)
-        if len(pieces) > skip and pieces[-1]:
-            yield Chunk(pieces[-1], header_lines + 1, part.ended, part.broken)
+        skip -= len(pieces) - 1
+        if pieces[-1]:
+            yield Chunk(pieces[-1], part.ended, part.broken)

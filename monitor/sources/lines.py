@@ -9,6 +9,7 @@ from monitor.sources.files import Stream
 
 CHUNK = 2 << 20  # bytes; our choice: long enough for the parser's threads, some 45,000 rows, short enough for memory
 LONGEST_LINE = 8 << 20  # bytes; our choice: nothing longer is a line of a log
+SHOWN_OF_LONG = 1000  # bytes of such a line that are kept to be shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,29 +17,26 @@ class Chunk:
     """Whole lines, each ended by a newline.
 
     data   the bytes
-    first  number of the first line, counted from 1
     ended  False for the rest of a file that no newline ends, or of a line too long to be one
     broken in words, why the stream ended here before its end; None as a rule
     """
 
     data: bytes
-    first: int
     ended: bool = True
     broken: str | None = None
 
 
 def chunks(stream: Stream, size: int = CHUNK) -> Iterator[Chunk]:
-    """Cut a stream at line ends. Only a newline ends a line; a lone carriage return does so where no newline is used."""
+    """Cut a stream at line ends: at newlines, or at carriage returns in a log that uses nothing else."""
     rest = b""
-    line = 1
     returns: bool | None = None  # lone carriage returns end lines, as some old loggers write
     while True:
         try:
             data = stream.read(size)
         except (OSError, EOFError) as error:  # packed data cut off or damaged
             if rest:
-                yield Chunk(rest, line, ended=False)
-            yield Chunk(b"", line + bool(rest), ended=False, broken=str(error))
+                yield Chunk(rest, ended=False)
+            yield Chunk(b"", ended=False, broken=str(error))
             return
         if not data:
             break
@@ -46,20 +44,17 @@ def chunks(stream: Stream, size: int = CHUNK) -> Iterator[Chunk]:
             returns = b"\n" not in data and data.count(b"\r") > 1
         if returns:
             data = data.replace(b"\r", b"\n")
-        whole = rest + data if rest else data
-        cut = whole.rfind(b"\n") + 1
+        cut = data.rfind(b"\n") + 1
         if cut:
-            chunk = whole[:cut] if cut < len(whole) else whole
-            yield Chunk(chunk, line)
-            line += count_lines(chunk)
-            rest = whole[cut:]
+            yield Chunk(b"".join((rest, memoryview(data)[:cut])))
+            rest = data[cut:]
         else:
-            rest = whole
+            rest += data
         if len(rest) > LONGEST_LINE:
-            yield Chunk(rest[:1000], line, ended=False)
+            yield Chunk(rest[:SHOWN_OF_LONG], ended=False)
             rest = b""  # its remainder up to the next newline is refused as a line of its own
     if rest:
-        yield Chunk(rest, line, ended=False)
+        yield Chunk(rest, ended=False)
 
 
 def count_lines(data: bytes) -> int:
@@ -67,3 +62,12 @@ def count_lines(data: bytes) -> int:
     import numpy as np
 
     return int(np.count_nonzero(np.frombuffer(data, np.uint8) == 10))
+
+
+def is_plain(data: bytes, rows: int) -> bool:
+    """Whether a parser that found so many rows took each line for one row.
+
+    A quote may run over line ends, and a carriage return alone ends a line for a parser but not here; without
+    either there is nothing to count.
+    """
+    return (b'"' not in data and b"\r" not in data) or count_lines(data) == rows
