@@ -5,6 +5,7 @@ import os
 import pytest
 from hypothesis import settings
 
+os.environ.setdefault("PYBAMM_DISABLE_TELEMETRY", "true")  # the battery model used as an oracle reports its use
 settings.register_profile("house", deadline=None, derandomize=True, database=None, max_examples=60)
 settings.load_profile(os.environ.get("KEYOFF_HYPOTHESIS", "house"))
 
