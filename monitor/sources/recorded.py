@@ -62,6 +62,7 @@ class RecordedLog:
     ledger    books of the rows; complete when `blocks` is exhausted
     notices   sentences a person should read: assumptions made, columns passed over
     relative  times count from the start of the log; it is put at 1970-01-01
+    assumes_utc  some times are written without a zone, and none was said: they are taken as UTC
     others    rows that carry none of our channels; neither samples nor refused
     merged    rows that only filled what another row of the same time lacked
     """
@@ -79,6 +80,7 @@ class RecordedLog:
         self.notices = notices
         self.channels = tuple(c for c in CHANNELS if any(c in reader.channels for reader in readers))
         self.relative = readers[0].relative
+        self.assumes_utc = any(reader.assumes_utc for reader in readers)
         self.others = 0
         self.merged = 0
         self._readers = readers
