@@ -42,6 +42,7 @@ def replay(
     from monitor.base.documents import load_document
     from monitor.base.vehicle import Vehicle
     from monitor.base.window import Window, parse_moment
+    from monitor.cli.notices import log_notices
     from monitor.cli.progress import progress_bar
 
     car = load_document(vehicle, Vehicle) if vehicle else Vehicle()
@@ -71,10 +72,11 @@ def replay(
             progress=progress,
         )
         result = detect(window.cut(log.blocks(), log.ledger), log.ledger, facts, car.name)
+    result.log.notices += log_notices(log)
 
     if as_json:
         typer.echo(result.model_dump_json(indent=2).encode())  # JSON is UTF-8, whatever the terminal speaks
     else:
         from monitor.views.replay import print_replay
 
-        print_replay(result, zone)
+        print_replay(result, zone or (UTC if log.assumes_utc else None))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from monitor.base.results import ChargePhase, Charging, ChargingFault, Drive, Log, Regulation
-from monitor.views.stand import crank_figures
+from monitor.views.stand import crank_figures, so_far
 from monitor.views.words import NB, amps, charge, count, joined, length, rate, volts
 
 COARSE_HZ = 5.0  # our choice: the dip when a starter engages lasts some 50 ms; a slower log can step over it
@@ -35,7 +35,7 @@ def drive_heading(drive: Drive, log: Log) -> str:
     """What and how long."""
     since = ", from the beginning of the log" if drive.start == log.first else ""
     if drive.end is None:
-        return f"Engine running{since}; not over when the log ends"
+        return f"Engine running{so_far(drive.start, log)}{since}; not over when the log ends"
     until = ", until the end of the log" if drive.open else ""
     return f"Drove {length((drive.end - drive.start) / 1e6)}{since}{until}"
 

@@ -25,10 +25,12 @@ def log_rows(result: Result, time: LocalTime) -> list[tuple[str, str]]:
 
 def notice_sentences(log: Log) -> list[str]:
     """What a person must know about the log itself, and the setting that mends it."""
-    return [
-        printable(notice.text) + (f" Setting: {printable(notice.setting)}" if notice.setting else "")
-        for notice in log.notices
-    ]
+    sentences = []
+    for notice in log.notices:
+        text = printable(notice.text).rstrip(".")
+        setting = f" Setting: {printable(notice.setting)}" if notice.setting else ""
+        sentences.append(f"{text[:1].upper()}{text[1:]}.{setting}")
+    return sentences
 
 
 def _losses(log: Log, time: LocalTime) -> list[tuple[str, str]]:
@@ -45,10 +47,7 @@ def _losses(log: Log, time: LocalTime) -> list[tuple[str, str]]:
     if log.reordered:
         rows.append(("Order", f"{count(log.reordered, 'row')} put back into time order"))
     if log.gaps:
-        told = [
-            f"{time.moment(gap.start)} to {time.beside(gap.end, gap.start)} ({length((gap.end - gap.start) / 1e6)})"
-            for gap in log.gaps
-        ]
+        told = [f"{length((gap.end - gap.start) / 1e6)} from {time.moment(gap.start)}" for gap in log.gaps]
         rows.append(("Gaps", f"{_some(told)}; {length(log.unobserved_s)} not observed in all"))
     if log.clock_steps:
         told = [

@@ -52,7 +52,8 @@ def print_replay(result: Result, zone: tzinfo | None, file: IO[str] | None = Non
     out = Console(file=file or sys.stdout, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
     if width is None and out.width > WIDEST:
         out.width = WIDEST
-    _Page(out).replay(result, LocalTime(zone))
+    relative = any(notice.kind == "relative_times" for notice in result.log.notices)
+    _Page(out).replay(result, LocalTime(zone, relative))
 
 
 class _Page:

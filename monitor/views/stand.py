@@ -6,7 +6,7 @@ from collections import defaultdict
 from itertools import pairwise
 from statistics import median
 
-from monitor.base.results import Crank, LevelStep, Log, Rest, Stand, WakeUp
+from monitor.base.results import Crank, LevelStep, Log, Rest, Span, Stand, WakeUp
 from monitor.views.words import NB, LocalTime, amps, amps_between, charge, count, joined, length, volts
 
 LISTED = 3  # wake-ups or level steps told one by one; more are told as a group with the largest. Our choice
@@ -16,19 +16,20 @@ def stand_heading(stand: Stand, log: Log, time: LocalTime) -> str:
     """What and how long."""
     since = ", from the beginning of the log" if stand.start == log.first else ""
     if stand.end is None:
-        return f"Standing{since}; not over when the log ends"
+        return f"Standing{so_far(stand.start, log)}{since}; not over when the log ends"
     until = ", until the end of the log" if stand.open else ""
     return f"Stood {length((stand.end - stand.start) / 1e6)}{since}{until}"
+
+
+def so_far(start_us: int, log: Log) -> str:
+    """How long something that is not over has lasted when the log ends."""
+    return f" for {length((log.last - start_us) / 1e6)}" if log.last is not None else ""
 
 
 def stand_sentences(stand: Stand, log: Log, time: LocalTime) -> list[str]:
     """Sentences in the order a person asks: did it sleep, what woke it, what is left in the battery."""
     sentences = [_sleep(stand, log, time), *_level_steps(stand, time), *_wake_ups(stand, time)]
-    for span in stand.charges:
-        sentences.append(
-            f"On a charger or jump pack from {time.beside(span.start, stand.start)} to"
-            f" {time.beside(span.end, stand.start)} ({length((span.end - span.start) / 1e6)})."
-        )
+    sentences += _charges(stand, time)
     sentences += [_rest(stand.rest), _charge(stand, log), *_unobserved(stand.unobserved_s)]
     sentences += [failed_start(crank, time, stand.start) for crank in stand.failed_starts]
     return [sentence for sentence in sentences if sentence]
@@ -45,6 +46,9 @@ def _sleep(stand: Stand, log: Log, time: LocalTime) -> str:
         return f"Asleep {since}; sleep current unknown."
     low, high = stand.sleep_current_low_a, stand.sleep_current_high_a
     width = f" (95{NB}% interval {amps_between(low, high)})" if low is not None and high is not None else ""
+    if stand.sleep_current_a < 0:
+        width = f" (95{NB}% interval {amps_between(-high, -low)})" if low is not None and high is not None else ""
+        return f"Asleep {since}, {amps(-stand.sleep_current_a)} flowing into the battery{width}."
     return f"Asleep {since}, drawing {amps(stand.sleep_current_a)}{width}."
 
 
@@ -93,9 +97,26 @@ def _wake_up_group(wakes: list[WakeUp], stand: Stand, time: LocalTime) -> str:
     )
 
 
+def _charges(stand: Stand, time: LocalTime) -> list[str]:
+    def told(span: Span) -> str:
+        return (
+            f"from {time.beside(span.start, stand.start)} to {time.beside(span.end, stand.start)}"
+            f" ({length((span.end - span.start) / 1e6)})"
+        )
+
+    spans = stand.charges
+    if not spans:
+        return []
+    if len(spans) <= LISTED:
+        return [f"On a charger or jump pack {joined([told(span) for span in spans])}."]
+    together = sum(span.end - span.start for span in spans) / 1e6
+    longest = max(spans, key=lambda span: span.end - span.start)
+    return [f"On a charger or jump pack {len(spans)} times, {length(together)} in all; the longest, {told(longest)}."]
+
+
 def _rest(rest: Rest) -> str:
     if rest.volts is None:
-        return f"Rest voltage unknown{': ' + rest.basis if rest.basis else ''}."
+        return f"Rest voltage unknown{': ' + rest.basis.rstrip('.') if rest.basis else ''}."
     settled = {True: "settled", False: "not settled yet", None: "unknown whether settled"}[rest.settled]
     text = f"Rest voltage {volts(rest.volts)}, {settled}"
     if rest.ocv_volts is not None and not rest.settled:
@@ -107,7 +128,7 @@ def _rest(rest: Rest) -> str:
         way = "falls" if rest.decay_mv_per_h >= 0 else "rises"
         text += f" Apart from settling, it {way} {abs(rest.decay_mv_per_h):.1f}{NB}mV an hour."
     if rest.basis:
-        text += f" Basis: {rest.basis}."
+        text += f" Basis: {rest.basis.rstrip('.')}."
     return text
 
 

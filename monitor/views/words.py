@@ -5,7 +5,7 @@ Number and unit are kept on one line by a no-break space, which the page turns i
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 from monitor.base.results import EPOCH
 
@@ -119,10 +119,17 @@ def _digits(value: float, places: int) -> str:
 
 
 class LocalTime:
-    """Turns microseconds UTC into local clock time: in `zone`, or in this computer's zone when it is None."""
+    """Turns microseconds UTC into local clock time: in `zone`, or in this computer's zone when it is None.
 
-    def __init__(self, zone: tzinfo | None) -> None:
-        self.zone = zone
+    `relative`: the log's times count from its start at 0; days are numbered then, and no zone plays a part.
+
+    >>> LocalTime(None, relative=True).moment(61_000_000)
+    'Day 1 00:01'
+    """
+
+    def __init__(self, zone: tzinfo | None, relative: bool = False) -> None:
+        self.zone = UTC if relative else zone
+        self.relative = relative
 
     def at(self, t_us: int) -> datetime:
         """The moment on the local clock."""
@@ -131,7 +138,6 @@ class LocalTime:
     def clock(self, t_us: int) -> str:
         """Time of day; the minute is enough here, seconds stand in the document.
 
-        >>> from datetime import UTC
         >>> LocalTime(UTC).clock(61_000_000), LocalTime(UTC).day(0)
         ('00:01', 'Thu 1 Jan 1970')
         """
@@ -140,6 +146,8 @@ class LocalTime:
     def day(self, t_us: int) -> str:
         """Day with its weekday; English names whatever the locale."""
         at = self.at(t_us)
+        if self.relative:
+            return f"Day {(at - EPOCH).days + 1}"
         weekday = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")[at.weekday()]
         month = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")[at.month - 1]
         return f"{weekday} {at.day} {month} {at.year}"
@@ -151,10 +159,13 @@ class LocalTime:
     def beside(self, t_us: int, near_us: int) -> str:
         """Time of day, with the day when it is another than that of `near_us`."""
         same = self.at(t_us).date() == self.at(near_us).date()
-        return self.clock(t_us) if same else f"{self.day(t_us)[:-5]} {self.clock(t_us)}"
+        day = self.day(t_us) if self.relative else self.day(t_us)[:-5]
+        return self.clock(t_us) if same else f"{day} {self.clock(t_us)}"
 
     def label(self, t_us: int) -> str:
         """Which clock the times are of."""
+        if self.relative:
+            return "since the start of the log"
         if self.zone is not None:
             return str(self.zone)
         return f"{self.at(t_us).tzname()}, this computer's time zone"

@@ -30,6 +30,11 @@ class StandIn:
 
     asked: dict[str, Any] = field(default_factory=dict)
     ledger: Ledger = field(default_factory=Ledger)
+    notices: list[str] = field(default_factory=lambda: ["passed over: readme.txt"])
+    relative: bool = False
+    assumes_utc: bool = False
+    others: int = 0
+    merged: int = 0
 
     def open_logs(self, paths: Sequence[Path], settings: LogSettings, **options: Any) -> "StandIn":
         self.asked |= {"paths": list(paths), "settings": settings, **options}
@@ -140,3 +145,24 @@ def test_asked_times_are_on_the_clock_of_the_vehicle_files_zone(
 def test_no_progress_is_asked_for_when_stderr_is_not_a_terminal(stand_in: StandIn, keyoff: Callable[..., str]) -> None:
     keyoff("replay", "a.csv")
     assert stand_in.asked["progress"] is None
+
+
+def test_times_written_without_a_zone_are_shown_as_written(stand_in: StandIn, keyoff: Callable[..., str]) -> None:
+    stand_in.assumes_utc = True
+    assert "Times     UTC\n" in keyoff("replay", "a.csv")
+
+
+def test_times_since_the_start_of_the_log_have_no_date(stand_in: StandIn, keyoff: Callable[..., str]) -> None:
+    stand_in.relative = True
+    text = keyoff("replay", "a.csv")
+    assert "Times     since the start of the log" in text
+    assert "Log       Day 1 00:00 to Day 1 23:00, 23 h" in text
+    assert "\nDay 1\n" in text
+
+
+def test_what_the_source_noticed_is_in_the_document(stand_in: StandIn, keyoff: Callable[..., str]) -> None:
+    stand_in.others, stand_in.merged, stand_in.relative = 7, 3, True
+    notices = json.loads(keyoff("replay", "a.csv", "--json"))["log"]["notices"]
+    assert [notice["kind"] for notice in notices] == ["source", "relative_times", "other_rows", "merged_rows"]
+    assert notices[0]["text"] == "passed over: readme.txt"
+    assert notices[2]["text"].startswith("7 rows")

@@ -142,6 +142,25 @@ def test_many_gaps_are_told_short() -> None:
     assert "and 4 more; 9 min not observed in all" in text
 
 
+def test_many_charges_are_told_as_one_sentence_with_the_longest() -> None:
+    charges = [Span(start=at(f"3 {hour}:00"), end=at(f"3 {hour}:{10 + hour}")) for hour in range(6)]
+    text = text_of(Result(stands=[Stand(start=at("3 0:00"), end=at("3 9:00"), charges=charges)]), width=400)
+    assert "On a charger or jump pack 6 times, 1 h 15 min in all; the longest, from 05:00 to 05:15 (15 min)." in text
+
+
+def test_a_current_into_the_battery_while_asleep_is_not_called_a_drain() -> None:
+    stand = Stand(
+        start=at("3 0:00"),
+        end=at("3 9:00"),
+        settled_at=at("3 1:00"),
+        sleep_current_a=-0.0089,
+        sleep_current_low_a=-0.0095,
+        sleep_current_high_a=-0.0082,
+    )
+    text = text_of(Result(stands=[stand]), width=400)
+    assert "Asleep at 01:00, 8.9 mA flowing into the battery (95 % interval 8.2 to 9.5 mA)." in text
+
+
 def test_stands_and_drives_come_in_time_order() -> None:
     text = text_of(RESULT)
     places = [text.index(words) for words in ("Stood 14 h", "Drove 32 min", "Stood 22 h", "Drove 15 min")]
