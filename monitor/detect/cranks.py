@@ -1,7 +1,9 @@
 """Cranks: the starter turning, found in seconds and measured in samples.
 
-With amps: a discharge far above any key-on load that pulls the volts down with it. With volts alone: a dip that
-recovers. Glow plugs, lamps and pumps draw as much for longer but hardly dip, and are not cranks.
+With amps: a discharge far above any key-on load; with volts alone: a dip that recovers. It is `sure` when it pulls the
+volts down as only a starter does, or draws more than anything else, and does not die away smoothly as glow plugs do.
+What is not sure (a warm restart averaged over a second, glow plugs, a pump) is a crank if an engine runs behind it,
+which the phases decide.
 Warm-up: none, but the volts before need one sample before the dip. A gap ends a crank where it begins.
 
 Figures follow the trade: apparent resistance ΔV/ΔI against the load before (one-load form r = (E − V)/I); compression
@@ -20,11 +22,13 @@ from monitor.detect.facts import Facts
 
 CRANK_A = 50.0  # no key-on load but a starter draws this on a car; our choice: glow plugs are told apart by the dip
 CRANK_PER_AH = 0.7  # a small battery has a small starter: 0.7 A per Ah of capacity; our choice
+SPIKE_SHARE = 0.7  # a warm restart of half a second, averaged over one, still draws this share of the threshold
 PEAK_SHARE = 0.18  # the starter turns while the current is over this share of its peak: inrush is 2–4 × the plateau
 DIP_V = 0.6  # volts alone: the least fall of a crank; our choice: a warm start on a large battery falls 1 V
 DIP_SHARE = 0.25  # volts alone: turning while the dip is deeper than this share of its deepest; inrush included
 DIP_BELOW_V = 11.95  # …and it must come below this: a rested battery under any other load stays above; our choice
 SURE_TIMES = 2.5  # so many times the threshold is a crank however little the volts fall
+GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying away smoothly, no inrush; our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
 LEAD_S = 4  # seconds of samples kept before a dip, for the volts before
 SETTLE_S = 2  # seconds without a dip that end the search
@@ -48,11 +52,12 @@ class CrankState:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A crank and the instants it began and ended, µs."""
+    """A crank, the instants it began and ended (µs), and whether it can be nothing else."""
 
     start_us: int
     end_us: int
     crank: Crank
+    sure: bool
 
 
 class CrankDetector:
@@ -117,7 +122,7 @@ class CrankDetector:
         """Seconds in which a crank may lie."""
         known = np.concatenate([np.array(self.state.volts_before, np.float64), seconds.volts_max])
         self.state.volts_before = known[-LEAD_S:].tolist()
-        heavy = seconds.amps_min <= -self.amps
+        heavy = seconds.amps_min <= -SPIKE_SHARE * self.amps
         if not np.isnan(seconds.amps_min).any():
             return heavy
         lead = len(known) - len(seconds)
@@ -170,7 +175,7 @@ class CrankDetector:
             float(np.median(before_volts[-max(KEPT, round(hz) if hz > 0 else 0) :])) if len(before_volts) else None
         )
         if with_amps:
-            on = amps <= -max(self.amps, PEAK_SHARE * -float(np.nanmin(amps)))
+            on = amps <= -max(SPIKE_SHARE * self.amps, PEAK_SHARE * -float(np.nanmin(amps)))
         else:
             reference = volts_before if volts_before is not None else float(np.nanmax(volts))
             on = volts <= min(
@@ -184,7 +189,8 @@ class CrankDetector:
                 crank = self._figures(t_us, volts, amps, span, volts_before, hz)
                 if crank is not None:
                     end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])
-                    found.append(Found(crank.start, max(end_us, crank.start + 1), crank))
+                    sure = self._is_sure(crank, t_us[span], amps[span])
+                    found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure))
         return found
 
     def _figures(
@@ -202,7 +208,7 @@ class CrankDetector:
         dip = volts_before - low if volts_before is not None and low is not None else None
         peak = float(np.nanmin(amps[part])) if np.isfinite(amps[part]).any() else None
         length_s = (int(t_us[part.stop - 1]) - int(t_us[part.start])) / SECOND_US
-        if length_s > LONGEST_S or not self._is_crank(peak, dip, volts, part):
+        if length_s > LONGEST_S or (peak is None and not self._recovers(dip, volts, part)):
             return None
         rate_carries = hz > 1.5 or len(span) >= 3
         start_us = int(t_us[part.start])
@@ -230,12 +236,24 @@ class CrankDetector:
                 crank.engine_rpm = 60.0 * crank.ripple_hz * 2.0 / self.facts.cylinders
         return crank
 
-    def _is_crank(self, peak: float | None, dip: float | None, volts: Floats, part: slice) -> bool:
-        if peak is None:
-            after = volts[part.stop : part.stop + 2]
-            recovers = len(after) == 0 or float(np.nanmax(after)) > float(np.nanmin(volts[part])) + self.dip_v / 2
-            return dip is not None and dip >= self.dip_v and recovers
-        return -peak >= SURE_TIMES * self.amps or (-peak >= self.amps and dip is not None and dip >= self.dip_v)
+    def _recovers(self, dip: float | None, volts: Floats, part: slice) -> bool:
+        """Volts alone: a dip deep enough, and volts that come back behind it."""
+        after = volts[part.stop : part.stop + 2]
+        back = len(after) == 0 or float(np.nanmax(after)) > float(np.nanmin(volts[part])) + self.dip_v / 2
+        return dip is not None and dip >= self.dip_v and back
+
+    def _is_sure(self, crank: Crank, t_us: np.ndarray[tuple[int], np.dtype[np.int64]], amps: Floats) -> bool:
+        """Whether these samples can only be a starter."""
+        if crank.amps_peak is None or crank.volts_min is None:
+            return True
+        dip = 0.0 if crank.volts_before is None else crank.volts_before - crank.volts_min
+        heavy = -crank.amps_peak >= SURE_TIMES * self.amps or (-crank.amps_peak >= self.amps and dip >= self.dip_v)
+        long = int(t_us[-1]) - int(t_us[0]) >= GLOW_S * SECOND_US
+        smooth = bool(np.mean(np.diff(amps) >= -0.03 * -crank.amps_peak) > 0.9) and amps[-1] > 0.9 * amps[0]
+        later = amps[t_us >= t_us[0] + INRUSH_OVER_S * SECOND_US]
+        fast = (crank.sampled_hz or 0.0) >= PLATEAU_HZ and len(later) > 0
+        inrush = fast and -crank.amps_peak >= INRUSH_TIMES * -float(np.nanmin(later))
+        return heavy and not (long and smooth and not inrush)
 
 
 def ripple_hz(amps: Floats, hz: float) -> float | None:

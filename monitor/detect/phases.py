@@ -4,8 +4,9 @@ No single level tells a running engine: an engine-managed alternator holds 12.5�
 battery current, a rested battery under a charger shows more than that. So only transitions decide, and only when they
 are certain: seconds wait in a delay line until their phase is known, and what is told is never taken back.
 
-- A drive begins with a crank after which the volts rise or the current turns (with loads carried by the battery for a
-  minute: started, not charging). A crank that is followed by another one or by the load before it is a failed start.
+- A drive begins with a crank after which the volts rise or the battery carries less than before (or, for a minute, the
+  loads of a running engine: started, not charging). A sure crank with none of that is a failed start, one that is not
+  sure some other heavy load.
 - A drive without a crank begins where the volts jump by JUMP_V out of a key-on load (push start), or, on a logger too
   slow to see a crank, anywhere. A slower rise while standing is a battery charger: charge within the stand.
 - An engine has stopped when nothing speaks for running for MANAGED_S, or when a crank follows: in hindsight, at the
@@ -28,18 +29,21 @@ from monitor.base.results import Crank
 from monitor.base.samples import SECOND_US, Seconds
 from monitor.detect.cranks import Found
 from monitor.detect.facts import Facts
-from monitor.detect.stopping import find_stop, is_calm, is_loaded
+from monitor.detect.stopping import StopFound, find_stop, is_calm, is_loaded
 
-RUN_V = 13.6  # no resting battery holds this for seconds without a source (13.2 V soon after charge, common practice)
+RUN_V, RUN_A = 13.6, -1.0  # no resting battery holds this for long without a source; it discharges when the engine stops
 RUN_CHARGED_V, RUN_CHARGED_A = 13.35, 0.3  # a full battery under a regulated alternator
 RUN_CHARGING_V, RUN_CHARGING_A = 13.0, 1.5  # charge current at a low level
+CHARGED_A = 0.8  # charge current in a drive, at whatever volts; our choice: over a clamp's zero error
 RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade range 13.2–14.8), less half a step
 RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
 MANAGED_S = 1200  # the longest an engine-managed system is trusted to show no sign of running; our choice
+STOP_LEAST_S = 2  # a crank so soon behind the loads' step onto the battery is none
 STALL_S = 60  # stopped and restarted within this: one drive; our choice
 AUTO_STOP_S = 300  # the longest stop of a stop-start system; our choice: the battery is asked for 10–40 A meanwhile
 AUTO_STOP_A = 4.0  # loads of a vehicle held ready to restart; less means the key is off
 AUTO_STOP_VOLTS_ONLY_S = 180  # volts alone cannot tell the two apart; our choice
+CARRIED_S = 8  # seconds behind a crank in which an alternator is seen to carry the loads
 OUTCOME_S = 60  # time in which a crank must show a running engine, or be followed by another
 UNCHARGED_A = 8.0  # a running engine's own loads on the battery: ignition, injection, pump (common practice 10–40 A)
 UNCHARGED_OVER_A = 3.0  # …and so much above the load before the crank
@@ -49,6 +53,7 @@ JUMP_V, JUMP_S = 0.7, 5  # a start without a crank in sight lifts the volts so m
 KEY_ON_A = 2.0  # a key-on vehicle draws 3–8 A before the start (common practice)
 SLOW_S = 2  # a logger slower than this may not see a crank
 CHARGE_PAUSE_S = 600  # a charger's pause, not its end
+BACK_S = 15  # proof may outlast the engine by so much: volts of a battery just charged
 TAIL = 12  # seconds kept behind the delay line to look back at
 
 
@@ -96,6 +101,7 @@ class PhaseState:
     held     seconds waiting; `tail` the last TAIL told ones
     cranks   known, not yet consumed
     ran_s    drive: the last second that proves a running engine; stand: the last second of charge
+    charged  drive: the charging system was seen at work
     """
 
     mode: Literal["start", "stand", "cranked", "drive"] = "start"
@@ -104,6 +110,7 @@ class PhaseState:
     cranks: list[Found] = field(default_factory=list)
     crank: Found | None = None
     ran_s: int = 0
+    charged: bool = False
 
 
 class Phases:
@@ -140,7 +147,7 @@ class Phases:
         first = int(self.state.held.second[0])
         running = bool(self._runs(self.state.held[:3]).any())
         self.state.mode = "drive" if running else "stand"
-        self.state.ran_s = first if running else first - CHARGE_PAUSE_S
+        self.state.ran_s, self.state.charged = first if running else first - CHARGE_PAUSE_S, running
         events.append(Begin(self.state.mode, first * SECOND_US, seen=False))
         return 0
 
@@ -158,7 +165,7 @@ class Phases:
                 return None
             if self._is_start(row, known):
                 self._tell(events, row, running=False)
-                state.mode, state.ran_s = "drive", int(held.second[row])
+                state.mode, state.ran_s, state.charged = "drive", int(held.second[row]), True
                 events.append(Begin("drive", int(held.second[row]) * SECOND_US))
                 return row
         if len(runs):
@@ -185,23 +192,25 @@ class Phases:
         end = _row(held, crank.end_us + OUTCOME_S * SECOND_US)
         limit = min(known, end if following is None else min(end, _row(held, following.start_us)))
         runs = np.flatnonzero(self._runs(held[after:limit]))
-        if len(runs):
+        soon = _row(held, crank.end_us + (1 + CARRIED_S) * SECOND_US)
+        if len(runs) or (min(soon, limit) > after and (limit > soon or final) and self._carried(crank, held[after:min(soon, limit)])):
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
             started = False
         elif known > end or final:
-            started = self._carries(crank.crank, held[after : max(limit, after)])
+            started = self._is_uncharged(crank, held[after : max(limit, after)])
         else:
             return None
         state.crank = None
         if started:
-            state.mode = "drive"
+            state.mode, state.charged = "drive", bool(len(runs))
             state.ran_s = int(held.second[after + runs[0]]) if len(runs) else int(crank.end_us // SECOND_US)
             events.append(Begin("drive", crank.start_us, crank.crank))
         else:
             state.mode = "stand"
             state.ran_s = int(crank.start_us // SECOND_US) - CHARGE_PAUSE_S
-            events.append(FailedStart(crank.crank))
+            if crank.sure:
+                events.append(FailedStart(crank.crank))
         return 0
 
     def _drive(self, events: list[Event], known: int, final: bool) -> int | None:
@@ -210,27 +219,29 @@ class Phases:
         held = state.held
         crank = state.cranks[0] if state.cranks else None
         before_crank = known if crank is None else min(known, _row(held, crank.start_us))
-        runs = np.flatnonzero(self._runs(held[:before_crank]))
+        fresh = int(np.searchsorted(held.second, state.ran_s, "right"))
+        runs = fresh + np.flatnonzero(self._proves(held[fresh:before_crank]))
         proof = self._proof(runs)
         if proof is not None:
-            state.ran_s = int(held.second[proof])
-            self._tell(events, proof + 1, running=True)
-            return proof + 1
+            state.ran_s, state.charged = int(held.second[proof]), True
+            told = int(np.searchsorted(held.second, state.ran_s - BACK_S))
+            self._tell(events, told, running=True)
+            return told
         deadline = int(np.searchsorted(held.second, state.ran_s + MANAGED_S))
         if len(runs) and int(runs[0]) < deadline:  # proof that comes back after a calm night's beginning: a charger
             return self._stopped(events, int(runs[0]))
         if deadline < before_crank:
-            if not is_loaded(held[:deadline]):
+            if state.charged or not is_loaded(held[:deadline]):
                 return self._stopped(events, deadline)
             state.ran_s = int(held.second[deadline - 1])
             self._tell(events, deadline, running=True)
             return deadline
         if crank is not None and known > before_crank:
-            return self._cranked_again(events, before_crank)
+            return self._cranked_again(events, before_crank, known, final)
         if not final or not known:
             return None
         quiet_s = int(held.second[known - 1]) - state.ran_s
-        stop = find_stop(self._context(known), self.facts) if quiet_s >= 2 * STALL_S else None
+        stop = self._find_stop(known) if quiet_s >= 2 * STALL_S else None
         if stop is not None and stop.certain:
             return self._stopped(events, known)
         self._tell(events, known, running=True)
@@ -243,18 +254,26 @@ class Phases:
             return None
         times = np.concatenate([[state.ran_s], state.held.second[runs]])
         for at in np.flatnonzero(np.diff(times) > STALL_S):
-            start = int(runs[at - 1]) + 1 if at else 0
+            start = int(runs[at - 1]) + 1 if at else int(np.searchsorted(state.held.second, state.ran_s, "right"))
             if times[at + 1] - times[at] >= MANAGED_S or is_calm(state.held[start : int(runs[at])]):
                 return int(runs[at - 1]) if at else None
         return int(runs[-1])
 
-    def _cranked_again(self, events: list[Event], row: int) -> int:
+    def _cranked_again(self, events: list[Event], row: int, known: int, final: bool) -> int | None:
         """A crank while driving: the engine had stopped, within the drive or for good."""
         state = self.state
         crank = state.cranks[0]
-        stop = find_stop(self._context(row), self.facts)
+        after = _row(state.held, crank.end_us + SECOND_US)
+        soon = _row(state.held, crank.end_us + (1 + CARRIED_S) * SECOND_US)
+        if known <= soon and not final:
+            return None
+        stop = self._find_stop(row)
         stop_us = self._stop_us(stop.row)
         length_s = (crank.start_us - stop_us) / SECOND_US
+        carried = self._carried(crank, state.held[after : min(soon, known)]) and (self._load_before(crank.crank) or 0.0) >= AUTO_STOP_A
+        if length_s < STOP_LEAST_S or not (crank.sure or carried):
+            state.cranks.pop(0)  # some heavy load of a running vehicle
+            return 0
         ready = stop.drain_at_end_a
         inside = length_s < (STALL_S if ready is not None and ready < AUTO_STOP_A else AUTO_STOP_S)
         if ready is None:
@@ -273,7 +292,7 @@ class Phases:
     def _stopped(self, events: list[Event], rows: int) -> int:
         """The engine stopped somewhere in the first `rows` seconds held: the stand begins there."""
         state = self.state
-        stop = find_stop(self._context(rows), self.facts)
+        stop = self._find_stop(rows)
         at_us = self._stop_us(stop.row)
         self._tell(events, stop.row, running=True)
         state.mode, state.ran_s = "stand", int(at_us // SECOND_US) - CHARGE_PAUSE_S
@@ -289,8 +308,10 @@ class Phases:
             return (int(tail.second[-1]) + 1) * SECOND_US
         return int(held.second[0]) * SECOND_US
 
-    def _context(self, rows: int) -> tuple[Seconds, Seconds]:
-        return self.state.tail, self.state.held[:rows]
+    def _find_stop(self, rows: int) -> StopFound:
+        held = self.state.held
+        proved = int(np.searchsorted(held.second, self.state.ran_s, "right"))
+        return find_stop(self.state.tail, held[:rows], min(proved, max(rows - 1, 0)), self.state.charged, self.facts)
 
     def _tell(self, events: list[Event], rows: int, running: bool) -> None:
         state = self.state
@@ -306,11 +327,15 @@ class Phases:
         scale, volts, amps = self.facts.scale, seconds.volts, seconds.amps
         alone = RUN_LIFEPO4_V if self.facts.kind == "lifepo4" else RUN_VOLTS_ONLY_V
         by_amps = (
-            (volts >= RUN_V * scale)
+            ((volts >= RUN_V * scale) & (amps >= RUN_A))
             | ((volts >= RUN_CHARGED_V * scale) & (amps >= RUN_CHARGED_A))
             | ((volts >= RUN_CHARGING_V * scale) & (amps >= RUN_CHARGING_A))
         )
         return np.where(np.isnan(amps), volts >= alone * scale, by_amps)
+
+    def _proves(self, seconds: Seconds) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Seconds of a drive that prove a running engine: a standing battery is not charged."""
+        return self._runs(seconds) | (seconds.amps >= CHARGED_A)
 
     def _is_start(self, row: int, known: int) -> bool:
         """Whether charge that begins at `row` while standing is an engine whose crank was not seen."""
@@ -329,20 +354,23 @@ class Phases:
         known_amps = lead.amps[np.isfinite(lead.amps)]
         return slow or not len(known_amps) or float(np.median(-known_amps[-JUMP_S:])) >= KEY_ON_A
 
-    def _carries(self, crank: Crank, after: Seconds) -> bool:
-        """Whether a minute without charge behind a crank is a running engine all the same."""
-        if not len(after):
-            return False
-        drain, before = _median(-after.amps), self._load_before(crank)
+    def _carried(self, crank: Found, after: Seconds) -> bool:
+        """Whether the load before the crank has gone from the battery, or the volts stand above those before it."""
+        drain, before = _median(-after.amps), self._load_before(crank.crank)
         if drain is not None:
-            carried = before is not None and drain < before - CARRIED_A
-            return carried or drain >= max(UNCHARGED_A, (before or 0.0) + UNCHARGED_OVER_A)
+            return before is not None and drain < before - CARRIED_A
         volts = _median(after.volts)
-        return volts is not None and crank.volts_before is not None and volts >= crank.volts_before + RAISED_V
+        return volts is not None and crank.crank.volts_before is not None and volts >= crank.crank.volts_before + RAISED_V
+
+    def _is_uncharged(self, crank: Found, after: Seconds) -> bool:
+        """Whether a minute without charge behind a crank is a running engine all the same."""
+        drain, before = _median(-after.amps), self._load_before(crank.crank)
+        return crank.sure and drain is not None and drain >= max(UNCHARGED_A, (before or 0.0) + UNCHARGED_OVER_A)
 
     def _load_before(self, crank: Crank) -> float | None:
         second = crank.start // SECOND_US
-        return _median(-self.state.tail.amps[self.state.tail.second < second][-JUMP_S:])
+        lead = Seconds.join([self.state.tail, self.state.held[: int(np.searchsorted(self.state.held.second, second))]])
+        return _median(-lead.amps[-JUMP_S:])
 
 
 def _row(seconds: Seconds, at_us: int) -> int:

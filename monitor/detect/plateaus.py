@@ -23,8 +23,9 @@ from monitor.detect.texture import FLOOR_A, NOISE_TIMES, Texture, texture_of
 
 FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
 ESTABLISH_S = 300  # a level held for less is a stage of the shutdown
+AWAKE_A, AWAKE_S = 0.1, 3600  # …and above 100 mA an hour (published waits run to 75 min, levels asleep to 80 mA)
 AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
-HELD_S = 60  # the least stretch in band that begins a plateau
+HELD_S = 8  # the least stretch in band that begins a plateau: a wake-up may follow at once
 STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
 STEP_DOWN_S = 120  # a fall shorter than this is not a step
 RETURN_S = 3  # in band for so long ends an excursion
@@ -123,6 +124,11 @@ class Held:
         pairs = [*zip(self.means, self.weights, strict=True), *self.waiting]
         weight = sum(w for _, w in pairs)
         return sum(m * w for m, w in pairs) / weight if weight else self.level_a
+
+    def is_established(self) -> bool:
+        """Whether it was held long enough to be no stage of a shutdown."""
+        needed = AWAKE_S if self.mean_a() > AWAKE_A else ESTABLISH_S
+        return self.end_s - self.start_s >= needed
 
     def volts(self) -> float | None:
         """Mean volts in band."""
@@ -315,7 +321,7 @@ class PlateauTracker:
         """The level has stepped where `opened` began: end the plateau there and seek anew from there."""
         state = self.state
         held.end_s = min(held.end_s, opened.start_s) if held.end_s > held.start_s else opened.start_s
-        if held.end_s - held.start_s >= ESTABLISH_S:
+        if held.is_established():
             if len(state.done) < KEPT_PLATEAUS:
                 state.done.append(held)
             else:
@@ -331,7 +337,8 @@ class PlateauTracker:
         noisy = NOISE_TIMES * texture.noise_a >= band and band > FLOOR_A
         if noisy and len(excess) >= WINDOW:
             narrow = max(FLOOR_A, band / np.sqrt(WINDOW))
-            means = np.convolve(excess, np.full(WINDOW, 1.0 / WINDOW), "valid")
+            calm = np.where(side == 0, excess, 0.0)  # what stands out by itself must not lift its neighbours
+            means = np.convolve(calm, np.full(WINDOW, 1.0 / WINDOW), "valid")
             high = np.convolve((means > narrow).astype(np.float64), np.ones(WINDOW), "full") > 0.5
             side[(side == 0) & high & (excess > narrow / 2)] = 1
         return side

@@ -15,7 +15,7 @@ import numpy as np
 from monitor.base.results import LevelStep, Plateau
 from monitor.base.samples import SECOND_US
 from monitor.detect.facts import Facts
-from monitor.detect.plateaus import ESTABLISH_S, Held, Step, TrackerState
+from monitor.detect.plateaus import Held, Step, TrackerState
 
 SETTLE_A, SETTLE_SHARE = 0.005, 0.2  # a later step down by both of these is still part of the shutdown; our choice
 FEWEST_BATCHES = 4  # fewer batch means carry no interval of their own
@@ -37,7 +37,7 @@ class Asleep:
 def asleep(state: TrackerState, facts: Facts) -> Asleep:
     """Read the tracker's plateaus; pure."""
     held = [*state.done]
-    if state.held is not None and state.held.end_s - state.held.start_s >= ESTABLISH_S:
+    if state.held is not None and state.held.is_established():
         held.append(state.held)
     if not held:
         return Asleep(None, None, None, None, [], [])

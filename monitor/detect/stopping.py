@@ -45,23 +45,27 @@ def is_calm(seconds: Seconds) -> bool:
 
 
 def is_loaded(seconds: Seconds) -> bool:
-    """Whether an engine still runs at the end of these seconds, its loads on the battery (amps needed)."""
+    """Whether an engine that does not charge still runs at the end of these seconds, its loads on the battery."""
     late = seconds.second >= seconds.second[-1] - LOADED_S if len(seconds) else np.empty(0, np.bool_)
     return _loaded(-seconds.amps[late])
 
 
-def find_stop(context: tuple[Seconds, Seconds], facts: Facts) -> StopFound:
-    """The stop among the held seconds `context[1]`, given the last told ones `context[0]`."""
-    tail, held = context
+def find_stop(tail: Seconds, held: Seconds, proved: int, charged: bool, facts: Facts) -> StopFound:
+    """The stop among the `held` seconds, behind the `tail` told before; held[proved] is the first without proof.
+
+    `charged`: the alternator was seen at work in this drive.
+    """
     lead = len(tail)
     if not len(held):
         return StopFound(0, None, False)
     volts = np.concatenate([tail.volts, held.volts])
     drain = -np.concatenate([tail.amps, held.amps])
     if not np.isfinite(drain).any():
-        return _by_volts(volts, lead, facts.scale)
-    early = drain[lead : lead + LOADED_S]
-    row = _unloaded(drain, lead) if _loaded(early) else _taken_over(volts, drain, lead, facts.scale)
+        return _by_volts(volts, lead, proved, facts.scale)
+    if not charged and _loaded(drain[lead + proved : lead + proved + LOADED_S]):
+        row = _unloaded(drain, lead + proved)
+    else:
+        row = _taken_over(volts, drain, lead, lead + proved, facts.scale)
     behind = drain[row:][np.isfinite(drain[row:])]
     end = float(np.median(behind[-10:])) if len(behind) else None
     peak = float(np.median(np.sort(behind)[-10:])) if len(behind) else 0.0
@@ -69,9 +73,9 @@ def find_stop(context: tuple[Seconds, Seconds], facts: Facts) -> StopFound:
     return StopFound(row - lead, end, certain)
 
 
-def _taken_over(volts: Floats, drain: Floats, lead: int, scale: float) -> int:
+def _taken_over(volts: Floats, drain: Floats, lead: int, proved: int, scale: float) -> int:
     """The first step into discharge behind which the alternator no longer carries the loads."""
-    steps = _steps(volts, drain, lead, scale) or [lead]
+    steps = _steps(volts, drain, lead, scale) or [proved]
     for k, until in zip(steps, [*steps[1:], len(drain)], strict=True):
         if not _carried(drain[k:until]):
             return k
@@ -116,13 +120,13 @@ def _ahead(values: Floats, n: int) -> Floats:
 
 def _loaded(drain: Floats) -> bool:
     known = drain[np.isfinite(drain)]
-    return len(known) >= SIDE and float(np.median(known)) >= LOADED_A and _restlessness(known) >= RESTLESS_A
+    return len(known) >= SIDE and float(np.median(known)) >= LOADED_A
 
 
 def _carried(drain: Floats) -> bool:
     """Whether the alternator carried the loads in this stretch: little drain, and restless."""
     known = drain[1:61][np.isfinite(drain[1:61])]
-    return len(known) >= SIDE and float(np.mean(known)) < CARRIED_A and _restlessness(known) >= RESTLESS_A
+    return len(known) >= SIDE and float(np.median(known)) < CARRIED_A and _restlessness(known) >= RESTLESS_A
 
 
 def _restlessness(values: Floats) -> float:
@@ -130,10 +134,9 @@ def _restlessness(values: Floats) -> float:
     return float(np.median(np.abs(np.diff(known)))) if len(known) > 1 else 0.0
 
 
-def _by_volts(volts: Floats, lead: int, scale: float) -> StopFound:
-    """Volts alone: the first lasting fall behind the last proof of running."""
-    falls = -np.diff(volts)
-    rows = np.flatnonzero(falls >= STEP_ALONE_V * scale) + 1
-    later = rows[rows >= lead]
-    row = int(later[0]) if len(later) else lead
+def _by_volts(volts: Floats, lead: int, proved: int, scale: float) -> StopFound:
+    """Volts alone: the first fall around the end of the proof of running."""
+    rows = np.flatnonzero(-np.diff(volts) >= STEP_ALONE_V * scale) + 1
+    later = rows[rows >= lead + proved]
+    row = int(later[0]) if len(later) else lead + proved
     return StopFound(row - lead, None, False)
