@@ -27,6 +27,11 @@ CHARGE_SHARE = (0.40, 0.35, 0.25)  # after 14.4 V falls fast to about 13.2 V, th
 CHARGE_OHM_65AH = 0.06  # at half charge, 25 °C: passes EN 50342-1 acceptance, 10 min at 0 °C and 14.4 V ≥ C20/10
 CHARGE_GROWTH = 3.5  # exponent per SoC: some 6 A at 85 % and 14.3 V
 FULL_OHM_65AH, FULL_SOC = 3.2, 0.035  # full: a tail of 0.5–1 % of C20 at 14.4 V (from memory)
+ONSET_V, ONSET_SHARE = (
+    0.35,
+    0.01,
+)  # charging needs this overvoltage first, half of it at C20/100: at 13.0 V a battery takes
+# hardly anything (a published system treats < 13.2 V for 45 min as sulfating risk); size our choice
 CHARGE_COLD_PER_K = 0.03  # a cold battery accepts little (service notes); size our choice
 GASSING_SOC = 0.03  # the last few per cent of charge go ever more into gas: charge factor 1.1–1.2
 WARM_DOUBLING_K = 10.0  # self-discharge doubles per 10 °C
@@ -54,6 +59,9 @@ class Battery:
         aged = 1.0 + 2.0 * (1.0 - spec.health)  # +100 % at health 0.5; +50 % marks replacement (stationary practice)
         self.dc_ohm = new_ohm * aged
         self._accept = size * aged
+        self._onset_v = ONSET_V * self.scale
+        self._onset_a = ONSET_SHARE * spec.capacity
+        self._was_a = 0.0
         self._leak = spec.self_discharge / MONTH_S
         self._kelvin = 0.0 if spec.kind == "lifepo4" else KELVIN_V
         table = ocv_volts(spec.kind, [i / OCV_POINTS for i in range(OCV_POINTS + 1)])  # type: ignore[arg-type]  # list
@@ -98,7 +106,9 @@ class Battery:
         a1, a2, a3 = (math.exp(-dt_s / tau) for tau in TAU_S)
         push = volts - self.ocv() - a1 * self.v1 - a2 * self.v2 - a3 * self.v3
         if push > 0:
-            grow = (CHARGE_SHARE[0] * (1 - a1) + CHARGE_SHARE[1] * (1 - a2) + CHARGE_SHARE[2] * (1 - a3)) * self._chg
+            grow = CHARGE_SHARE[0] * (1 - a1) + CHARGE_SHARE[1] * (1 - a2) + CHARGE_SHARE[2] * (1 - a3)
+            # the onset at the step before's current: a contraction, so it settles within steps without swinging
+            grow *= self._chg + self._onset_v / (max(self._was_a, 0.0) + self._onset_a)
         else:
             shares = DISCHARGE_SHARE
             grow = (shares[0] * (1 - a1) + shares[1] * (1 - a2) + shares[2] * (1 - a3)) * self._dis
@@ -108,7 +118,9 @@ class Battery:
         """Advance by `dt_s`: overvoltages under `polarising_a`, charge by `mean_a`, self-discharge."""
         a1, a2, a3 = (math.exp(-dt_s / tau) for tau in TAU_S)
         charged = self._chg * polarising_a
+        self._was_a = polarising_a
         if polarising_a > 0:
+            charged += self._onset_v * polarising_a / (polarising_a + self._onset_a)
             self.v1 = self.v1 * a1 + CHARGE_SHARE[0] * charged * (1 - a1)
             self.v2 = self.v2 * a2 + CHARGE_SHARE[1] * charged * (1 - a2)
             self.v3 = self.v3 * a3 + CHARGE_SHARE[2] * charged * (1 - a3)

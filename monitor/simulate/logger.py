@@ -145,8 +145,9 @@ class _Render:
             span_s = np.maximum(t - since, 1) / SECOND_US
             amps = (self._sum(self._sum_a, track.amps, t) - self._sum(self._sum_a, track.amps, since)) / span_s
             volts = (self._sum(self._sum_v, track.volts, t) - self._sum(self._sum_v, track.volts, since)) / span_s
-            first = t <= self.plan.start
-            amps[first], volts[first] = track.amps[0], track.volts[0]
+            first = t <= self.plan.start  # nothing to average yet
+            amps[first] = _lines(track.amps, at[first], share[first])
+            volts[first] = _lines(track.volts, at[first], share[first])
         else:
             amps, volts = _lines(track.amps, at, share), _lines(track.volts, at, share)
         extra = np.zeros(len(t))

@@ -94,13 +94,15 @@ def _stand(scenario: Scenario, plan: Plan, track: Track, clock: Clock, stand: Pl
         result.time_to_sleep_s = (stand.settled - stand.start) / 1e6
     steps = _level_steps(plan, stand)
     level = _level(plan, stand, track)
-    result.wake_ups = [_wake(clock, found) for found in _excursions(stand)]
+    result.wake_ups = [
+        _wake(clock, found, _level_at(track, level, found[0], before=True)) for found in _excursions(stand)
+    ]
     borders = [stand.settled, *(at for at, _, _ in steps), stand.asleep_until]
     for a, b in pairwise(borders):
         if b > a:
             volts = track.mean(track.volts, a, b)
             result.plateaus.append(
-                Plateau(start=clock.read(a), end=clock.read(b), amps=-_mean_level(track, level, a, b), volts=volts)
+                Plateau(start=clock.read(a), end=clock.read(b), amps=-track.mean(level, a, b), volts=volts)
             )
     result.level_steps = [
         LevelStep(
@@ -110,8 +112,9 @@ def _stand(scenario: Scenario, plan: Plan, track: Track, clock: Clock, stand: Pl
         )
         for at, _, _ in steps
     ]
-    if result.plateaus:
-        result.sleep_current_a = _mean_level(track, level, stand.settled, stand.asleep_until)
+    if result.plateaus:  # the level held longest
+        longest = max(result.plateaus, key=lambda plateau: plateau.end - plateau.start)
+        result.sleep_current_a = -longest.amps
     return result
 
 
@@ -126,10 +129,6 @@ def _level(plan: Plan, stand: PlannedStand, track: Track) -> Floats:
     level = np.full(len(track.t_us), np.nan)
     level[part] = add(inside, track.t_us)[part]
     return level
-
-
-def _mean_level(track: Track, level: Floats, a: int, b: int) -> float:
-    return track.mean(level, a, b)
 
 
 def _level_at(track: Track, level: Floats, at: int, before: bool) -> float:
@@ -170,12 +169,13 @@ def _excursions(stand: PlannedStand) -> list[tuple[int, int, float, float, int |
     return found
 
 
-def _wake(clock: Clock, found: tuple[int, int, float, float, int | None]) -> WakeUp:
+def _wake(clock: Clock, found: tuple[int, int, float, float, int | None], level_a: float) -> WakeUp:
+    """`peak_a` is the highest drain, the level included; excess and charge are above the level."""
     start, end, peak, charge_as, group = found
     return WakeUp(
         start=clock.read(start),
         end=clock.read(end),
-        peak_a=peak,
+        peak_a=level_a + peak,
         excess_a=charge_as / ((end - start) / 1e6),
         charge_ah=charge_as / 3600.0,
         group=group,
