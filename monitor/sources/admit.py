@@ -14,7 +14,18 @@ import numpy.typing as npt
 from monitor.base.ledger import Ledger
 from monitor.base.samples import Floats, Ints
 from monitor.sources.rows import (
-    ABSENT, CHANNELS, GOOD, NOT_A_NUMBER, OUT_OF_RANGE, OVERLOAD, OVERLOAD_FIGURE, Cells, Codes, Rows, Where, fault,
+    ABSENT,
+    CHANNELS,
+    GOOD,
+    NOT_A_NUMBER,
+    OUT_OF_RANGE,
+    OVERLOAD,
+    OVERLOAD_FIGURE,
+    Cells,
+    Codes,
+    Rows,
+    Where,
+    fault,
 )  # fmt: skip
 
 # Believable at the posts of a 12 V battery, in proportion for others; our choice: the deepest crank in
@@ -107,9 +118,7 @@ class Admission:
         values = {name: cells.values for name, cells in rows.channels.items()}
         if all(code is None for code in codes.values()):
             return Stretch(rows.t_us, values, rows.where)
-        flaws = {
-            name: np.zeros(len(rows.t_us), np.uint8) if code is None else code for name, code in codes.items()
-        }
+        flaws = {name: np.zeros(len(rows.t_us), np.uint8) if code is None else code for name, code in codes.items()}
         values = {name: np.where(flaws[name] == GOOD, values[name], np.nan) for name in values}
         left = np.logical_or.reduce([flaw == GOOD for flaw in flaws.values()])
         empty = np.logical_and.reduce([flaw == ABSENT for flaw in flaws.values()])

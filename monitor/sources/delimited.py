@@ -35,6 +35,9 @@ class DelimitedLog:
         self.name = log.name
         self._log = log
         self.layout = find_layout(self.name, _first_lines(log), settings)
+        self.channels = tuple(self.layout.channels)
+        self.columns = tuple(c.strip() for c in split(self.layout.header.lstrip(" #/;"), self.layout.separator))
+        self.unclear = self.layout.unclear
         self.relative = self.layout.time_plan.relative
         self._zone = None if settings.time.zone is None else zone(settings.time.zone)
         self._clock: LocalClock | None = None
@@ -42,21 +45,6 @@ class DelimitedLog:
         # Columns are told apart by their place, whatever the header calls them.
         self._names = [str(i) for i in range(self.layout.columns)]
         self._wanted = list(dict.fromkeys([*self.layout.time, *(s.column for s in self.layout.channels.values())]))
-
-    @property
-    def channels(self) -> tuple[str, ...]:
-        """Channels that have a column."""
-        return tuple(self.layout.channels)
-
-    @property
-    def columns(self) -> tuple[str, ...]:
-        """Names in the header."""
-        return tuple(cell.strip() for cell in split(self.layout.header.lstrip(" #/;"), self.layout.separator))
-
-    @property
-    def unclear(self) -> dict[str, list[str]]:
-        """Channels that several columns fit: those columns."""
-        return self.layout.unclear
 
     def rows(self, progress: Callable[[int], None] | None = None) -> Generator[Rows, None, None]:
         """All rows in the order of the file; `progress` is told the bytes of the file read so far."""
@@ -301,5 +289,5 @@ def _below_header(parts: Iterator[Chunk], header_lines: int) -> Iterator[Chunk]:
             continue
         pieces = part.data.split(b"\n", skip)
         skip -= len(pieces) - 1
-        if pieces[-1]:
+        if pieces[-1] or part.broken:
             yield Chunk(pieces[-1], part.ended, part.broken)

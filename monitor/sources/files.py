@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import codecs
 import glob
-from collections.abc import Sequence
+import gzip
+import zlib
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, Protocol
@@ -18,6 +20,7 @@ SUFFIXES = {
     ".json", ".jsonl", ".ndjson", ".senml", ".sensml",
 }  # fmt: skip
 _HEAD = 4096  # bytes looked at to tell what a file is
+_PIECE = 65536  # bytes unpacked at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +61,7 @@ def expand(paths: Sequence[Path]) -> list[LogFile]:
         elif path.exists():
             new = [LogFile(path)]
         else:
-            matches = sorted(Path(p) for p in glob.glob(str(path)) if Path(p).is_file()) if _magic(path) else []
+            matches = _matches(path)
             if not matches:
                 what = "no file fits this pattern" if _magic(path) else "no such file"
                 raise InputError(f"{path}: {what}", "check the path; ls shows what is there")
@@ -68,6 +71,11 @@ def expand(paths: Sequence[Path]) -> list[LogFile]:
     if not found:
         raise InputError("no log was given", "give at least one file, directory or pattern")
     return list(found.values())
+
+
+def _matches(pattern: Path) -> list[Path]:
+    # Path.glob takes no absolute pattern
+    return sorted(p for p in map(Path, glob.glob(str(pattern))) if p.is_file())  # noqa: PTH207 - see above
 
 
 def _magic(path: Path) -> bool:
@@ -91,7 +99,8 @@ def kind_of(log: LogFile) -> Kind:
         with log.path.open("rb") as raw:
             magic = raw.read(8)
     except OSError as error:
-        raise InputError(f"{log.name}: cannot be read: {error.strerror}", "check the path and its permissions") from None
+        what = f"{log.name}: cannot be read: {error.strerror}"
+        raise InputError(what, "check the path and its permissions") from None
     if not magic:
         raise InputError(f"{log.name}: empty file", "check that the log was recorded and copied whole")
     if magic[:4] == b"PAR1":
@@ -152,23 +161,42 @@ class _Plain:
 
 
 class _Packed:
-    def __init__(self, path: Path, codec: str) -> None:
-        import pyarrow as pa
+    """Unpacks as far as the data go: what precedes a cut or damage is given before the error is raised."""
 
-        self._raw: Any = pa.OSFile(str(path))
-        self._file: Any = pa.CompressedInputStream(self._raw, codec)
+    def __init__(self, path: Path, codec: Literal["gzip", "zstd"]) -> None:
+        self._raw: Any = path.open("rb")
+        if codec == "gzip":
+            # the standard module gives what it has before it complains; pyarrow's reader loses it
+            self._some: Callable[[int], bytes] = gzip.GzipFile(fileobj=self._raw).read1
+        else:
+            import pyarrow as pa
+
+            self._some = pa.CompressedInputStream(pa.PythonFile(self._raw, mode="r"), codec).read
+        self._error: OSError | None = None
         self._seen = 0
 
     def read(self, size: int) -> bytes:
-        data = bytes(self._file.read(size))
+        parts: list[bytes] = []
+        missing = size
+        while missing > 0 and self._error is None:
+            try:
+                part = self._some(min(missing, _PIECE))
+            except (OSError, EOFError, ValueError, zlib.error) as error:
+                self._error = OSError(str(error))
+                break
+            if not part:
+                break
+            parts.append(part)
+            missing -= len(part)
+        if not parts and self._error is not None:
+            raise self._error
         self._seen = int(self._raw.tell())
-        return data
+        return b"".join(parts)
 
     def position(self) -> int:
         return self._seen
 
     def close(self) -> None:
-        self._file.close()
         self._raw.close()
 
 

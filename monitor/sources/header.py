@@ -1,4 +1,4 @@
-"""Which column of a log is which channel, and in which unit: from the words of its header, or as the vehicle file says."""
+"""Which column of a log is which channel, in which unit: from the words of its header, or as the vehicle file says."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from monitor.base.errors import InputError, SettingError
 from monitor.base.vehicle import Column, LogSettings
 from monitor.sources.rows import CHANNELS
-from monitor.sources.units import SHOWN, Unit, time_unit_of, unit_of
+from monitor.sources.units import BASE, SHOWN, Unit, time_unit_of, unit_of
 
 # The trade's usual words; common practice, several languages.
 _WORDS = {
@@ -39,7 +39,7 @@ class Source:
     """Where a channel comes from: index of the column, its unit, and the sign that turns it into battery convention."""
 
     column: int
-    unit: Unit = Unit()
+    unit: Unit = BASE
     sign: float = 1.0
 
 
@@ -148,6 +148,21 @@ def _find(
         roles.unclear[channel] = [cells[i].strip() for i in fits]
 
 
+def fitting(channel: str, names: Sequence[str], said: str | int | None) -> list[str]:
+    """Of names that all bear the channel's unit, the one said, or those whose words fit best.
+
+    >>> fitting("volts", ["dev:solar", "dev:battery"], None)
+    ['dev:battery']
+    """
+    if isinstance(said, str):
+        return [name for name in names if name == said]
+    fits = list(names)
+    for narrower in (_BATTERY, _WORDS[channel]):
+        if len(fits) > 1:
+            fits = [name for name in fits if _Name.of(name).words & narrower] or fits
+    return fits
+
+
 def _fits(channel: str, name: _Name) -> bool:
     if name.words & _OTHER:
         return False
@@ -178,11 +193,12 @@ def _source(channel: str, index: int, cell: str, name: _Name, said: Column) -> S
         bracketed = name.unit not in name.words
         # A short text in brackets stands for a unit; a longer one is a remark, as in "voltage (at the posts)".
         if bracketed and len(name.unit) <= 3 and said.column is None:
+            column = cell.strip()
             raise InputError(
-                f'column "{cell.strip()}": unit "{name.unit}" is not known for {channel}; expected {SHOWN[channel]}',
-                f'say it in the vehicle file: [log] {channel} = {{ column = "{cell.strip()}", unit = "{_first(channel)}" }}',
+                f'column "{column}": unit "{name.unit}" is not known for {channel}; expected {SHOWN[channel]}',
+                f'say it in the vehicle file: [log] {channel} = {{ column = "{column}", unit = "{_first(channel)}" }}',
             )
-    return Source(index, Unit(), sign)
+    return Source(index, BASE, sign)
 
 
 def _first(channel: str) -> str:

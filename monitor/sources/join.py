@@ -23,6 +23,18 @@ class Part:
         """Go to the next run that holds anything; None at the end."""
         self.current = next((run for run in self.runs if len(run)), None)
 
+    def take(self, until_us: int) -> Run | None:
+        """The rows of the current run up to and including that time; None when there are none."""
+        run = self.current
+        if run is None or run.t_us[0] > until_us:
+            return None
+        cut = int(np.searchsorted(run.t_us, until_us, side="right"))
+        if cut < len(run):
+            self.current = run[cut:]
+        else:
+            self.advance()
+        return run[:cut]
+
 
 class Join:
     """Joins logs in time order.
@@ -51,22 +63,19 @@ class Join:
             limit = _frontier(active)
             pieces = []
             for part in active:
-                run = part.current
-                assert run is not None
-                cut = int(np.searchsorted(run.t_us, limit, side="right"))
-                if cut == 0:
-                    continue
-                pieces.append(self._complete(self._newer(run[:cut], newest)))
-                part.current = run[cut:] if cut < len(run) else None
-                if part.current is None:
-                    part.advance()
+                if (piece := part.take(limit)) is not None:
+                    pieces.append(self._complete(self._newer(piece, newest)))
             active = [part for part in active if part.current is not None]
-            done = combine(joined(pieces))
-            self._ledger.duplicates += done.duplicates
-            self.merged += int(np.count_nonzero(done.filled))
-            if len(done.run):
-                newest = int(done.run.t_us[-1])
-                yield done.run
+            run = pieces[0] if len(pieces) == 1 else self._combined(pieces)
+            if len(run):
+                newest = int(run.t_us[-1])
+                yield run
+
+    def _combined(self, pieces: Sequence[Run]) -> Run:
+        done = combine(joined(pieces))
+        self._ledger.duplicates += done.duplicates
+        self.merged += int(np.count_nonzero(done.filled))
+        return done.run
 
     def _newer(self, run: Run, newest: int | None) -> Run:
         """Without rows that come too late, when what was read of another log has already passed their time."""

@@ -141,7 +141,8 @@ def _finish(
     if isinstance(plan, str):
         raise InputError(
             f"{file}, line {start + 1}: no usable time: {plan}; expected ISO 8601, dd.mm.yyyy, Unix time or seconds",
-            'name the time column in the vehicle file: [log] time = { column = "…" }, or write times as 2024-01-31T12:00:00Z',
+            'name the time column in the vehicle file: [log] time = { column = "…" }, '
+            "or write times as 2024-01-31T12:00:00Z",
         )
     cells = [row[source.column].strip() for row in whole for source in roles.channels.values()]
     decimal = "," if any(_DECIMAL_COMMA.fullmatch(cell) for cell in cells) else "."

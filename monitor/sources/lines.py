@@ -33,7 +33,7 @@ def chunks(stream: Stream, size: int = CHUNK) -> Iterator[Chunk]:
     while True:
         try:
             data = stream.read(size)
-        except (OSError, EOFError) as error:  # packed data cut off or damaged
+        except OSError as error:  # packed data cut off or damaged
             if rest:
                 yield Chunk(rest, ended=False)
             yield Chunk(b"", ended=False, broken=str(error))
@@ -70,4 +70,6 @@ def is_plain(data: bytes, rows: int) -> bool:
     A quote may run over line ends, and a carriage return alone ends a line for a parser but not here; without
     either there is nothing to count.
     """
-    return (b'"' not in data and b"\r" not in data) or count_lines(data) == rows
+    if b"\r" in data and data.count(b"\r") != data.count(b"\r\n"):
+        return False
+    return b'"' not in data or count_lines(data) == rows

@@ -1,4 +1,4 @@
-"""Reads ahead in a thread, so that parsing (which releases the interpreter lock) overlaps what is done with the rows."""
+"""Reads ahead in a thread: parsing, which releases the interpreter lock, overlaps what is done with the rows."""
 
 from __future__ import annotations
 

@@ -42,14 +42,9 @@ class Reader(Protocol):
     relative: bool
     assumes_utc: bool
 
-    @property
-    def channels(self) -> tuple[str, ...]: ...
-
-    @property
-    def columns(self) -> tuple[str, ...]: ...
-
-    @property
-    def unclear(self) -> dict[str, list[str]]: ...
+    channels: tuple[str, ...]
+    columns: tuple[str, ...]
+    unclear: dict[str, list[str]]
 
     def rows(self, progress: Callable[[int], None] | None = None) -> Generator[Rows, None, None]:
         """All rows in the order of the log."""
@@ -205,7 +200,13 @@ def _reader(log: LogFile, settings: LogSettings) -> Reader:
         from monitor.sources.delimited import DelimitedLog
 
         return DelimitedLog(log, settings)
-    raise InputError(f"{log.name}: {kind} cannot be read yet", "export it as delimited text")
+    if kind == "senml":
+        from monitor.sources.senml import SenmlLog
+
+        return SenmlLog(log, settings)
+    from monitor.sources.columnar import ColumnarLog
+
+    return ColumnarLog(log, kind, settings)
 
 
 def _check_volts(readers: Sequence[Reader]) -> None:
@@ -246,7 +247,8 @@ def _notices(readers: Sequence[Reader]) -> list[str]:
             )
         if reader.assumes_utc:
             notices.append(
-                f'{reader.name}: times carry no zone, taken as UTC: set [log] time = {{ zone = "Europe/Oslo" }} (your zone)'
+                f"{reader.name}: times carry no zone, taken as UTC: "
+                'set [log] time = { zone = "Europe/Oslo" } to your own zone'
             )
     return notices
 

@@ -13,9 +13,10 @@ class Unit:
     offset: float = 0.0
 
 
-_VOLTS = {"v": Unit(), "mv": Unit(1e-3), "uv": Unit(1e-6), "kv": Unit(1e3)}
-_AMPS = {"a": Unit(), "ma": Unit(1e-3), "ua": Unit(1e-6), "ka": Unit(1e3)}
-_CELSIUS = {"c": Unit(), "f": Unit(5 / 9, -160 / 9), "k": Unit(1.0, -273.15)}
+BASE = Unit()
+_VOLTS = {"v": BASE, "mv": Unit(1e-3), "uv": Unit(1e-6), "kv": Unit(1e3)}
+_AMPS = {"a": BASE, "ma": Unit(1e-3), "ua": Unit(1e-6), "ka": Unit(1e3)}
+_CELSIUS = {"c": BASE, "f": Unit(5 / 9, -160 / 9), "k": Unit(1.0, -273.15)}
 UNITS = {"volts": _VOLTS, "amps": _AMPS, "celsius": _CELSIUS}
 SHOWN = {"volts": "V or mV", "amps": "A or mA", "celsius": "°C, °F or K"}
 
