@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from monitor.base.errors import printable
 from monitor.base.results import Log, Result
+from monitor.base.window import OUTSIDE
 from monitor.views.words import LocalTime, count, joined, length, rate
 
 LISTED = 5  # gaps and clock steps told one by one. Our choice: more is for the document
@@ -41,7 +42,9 @@ def _losses(log: Log, time: LocalTime) -> list[tuple[str, str]]:
             for row in log.refused_first.get(reason, [])
         ]
         shown = f": {'; '.join(first)}" if first else ""
-        rows.append(("Refused", f"{count(number, 'row')}, {printable(reason)}{shown}"))
+        rows.append(
+            ("Left out" if reason == OUTSIDE else "Refused", f"{count(number, 'row')}, {printable(reason)}{shown}")
+        )
     if log.duplicates:
         rows.append(("Repeated", f"{count(log.duplicates, 'row')} with a time already read, left out"))
     if log.reordered:

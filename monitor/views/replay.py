@@ -15,7 +15,7 @@ from monitor.base.errors import printable
 from monitor.base.results import Drive, Result, Stand
 from monitor.views.drive import drive_faults, drive_heading, drive_sentences
 from monitor.views.logbook import log_rows, notice_sentences
-from monitor.views.stand import stand_heading, stand_sentences
+from monitor.views.stand import BASIS, stand_heading, stand_sentences
 from monitor.views.words import NB, LocalTime, plain
 
 if TYPE_CHECKING:
@@ -105,7 +105,7 @@ class _Page:
         for text in faults:
             self.beside("", text, 2 if self.narrow else TIMES, "bold red")
         for text in sentences:
-            self.beside("", text, 2 if self.narrow else TIMES)
+            self.beside("", text, 2 if self.narrow else TIMES, "dim" if text.startswith(BASIS) else "")
 
     def beside(self, label: str, text: str, indent: int, weight: Weight = "") -> None:
         """Text wrapped in a column that begins at `indent`, the label before it."""

@@ -7,8 +7,9 @@ from itertools import pairwise
 from statistics import median
 
 from monitor.base.results import Crank, LevelStep, Log, Rest, Span, Stand, WakeUp
-from monitor.views.words import NB, LocalTime, amps, amps_between, charge, count, joined, length, volts
+from monitor.views.words import NB, LocalTime, amps, amps_between, between, charge, count, joined, length, volts
 
+BASIS = "Basis: "  # begins the sentence that says what the figures of rest stand on
 LISTED = 3  # wake-ups or level steps told one by one; more are told as a group with the largest. Our choice
 
 
@@ -30,7 +31,7 @@ def stand_sentences(stand: Stand, log: Log, time: LocalTime) -> list[str]:
     """Sentences in the order a person asks: did it sleep, what woke it, what is left in the battery."""
     sentences = [_sleep(stand, log, time), *_level_steps(stand, time), *_wake_ups(stand, time)]
     sentences += _charges(stand, time)
-    sentences += [_rest(stand.rest), _charge(stand, log), *_unobserved(stand.unobserved_s)]
+    sentences += [_rest(stand.rest), _basis(stand.rest), _charge(stand, log), *_unobserved(stand.unobserved_s)]
     sentences += [failed_start(crank, time, stand.start) for crank in stand.failed_starts]
     return [sentence for sentence in sentences if sentence]
 
@@ -122,14 +123,16 @@ def _rest(rest: Rest) -> str:
     if rest.ocv_volts is not None and not rest.settled:
         text += f", heading for {volts(rest.ocv_volts)}"
     if rest.ocv_low is not None and rest.ocv_high is not None:
-        text += f" (open-circuit {rest.ocv_low:.2f} to {rest.ocv_high:.2f}{NB}V)"
+        text += f" (open-circuit {between(rest.ocv_low, rest.ocv_high, 2)}{NB}V)"
     text += f"; {_state_of_charge(rest)}."
     if rest.decay_mv_per_h is not None:
         way = "falls" if rest.decay_mv_per_h >= 0 else "rises"
         text += f" Apart from settling, it {way} {abs(rest.decay_mv_per_h):.1f}{NB}mV an hour."
-    if rest.basis:
-        text += f" Basis: {rest.basis.rstrip('.')}."
     return text
+
+
+def _basis(rest: Rest) -> str:
+    return f"{BASIS}{rest.basis.rstrip('.')}." if rest.basis and rest.volts is not None else ""
 
 
 def _state_of_charge(rest: Rest) -> str:

@@ -30,16 +30,26 @@ def amps(value: float) -> str:
 
 
 def amps_between(low: float, high: float) -> str:
-    """An interval of currents in one unit.
+    """An interval of currents in one unit; one too narrow for the digits shown is said to be so.
 
-    >>> [plain(x) for x in (amps_between(0.0176, 0.0184), amps_between(0.95, 1.2))]
-    ['17.6 to 18.4 mA', '0.95 to 1.20 A']
+    >>> [plain(x) for x in (amps_between(0.0176, 0.0184), amps_between(0.95, 1.2), amps_between(0.02058, 0.0206))]
+    ['17.6 to 18.4 mA', '0.95 to 1.20 A', 'narrower than 0.1 mA']
     """
-    largest = max(abs(low), abs(high))
-    if largest < 0.9995:
-        places = 1 if largest < 0.0995 else 0
-        return f"{low * 1000:.{places}f} to {high * 1000:.{places}f}{NB}mA".replace("-", "−")
-    return f"{low:.2f} to {high:.2f}{NB}A".replace("-", "−")
+    small = max(abs(low), abs(high)) < 0.9995
+    factor, unit = (1000, "mA") if small else (1, "A")
+    places = 2 if not small else 1 if max(abs(low), abs(high)) < 0.0995 else 0
+    text = between(low * factor, high * factor, places)
+    return f"{text if ' to ' in text else f'narrower than {10**-places:g}'}{NB}{unit}"
+
+
+def between(low: float, high: float, places: int) -> str:
+    """Both ends of an interval; one number where both read alike.
+
+    >>> between(20.6, 21.4, 1), between(12.587, 12.591, 2)
+    ('20.6 to 21.4', '12.59')
+    """
+    ends = [f"{end:.{places}f}".replace("-", "−") for end in (low, high)]
+    return ends[0] if ends[0] == ends[1] else " to ".join(ends)
 
 
 def volts(value: float) -> str:
