@@ -24,7 +24,8 @@ LOAD_A = 2.0  # our choice: C/30 of 60 Ah moves the voltage as long as a night's
 UNSEEN_RISE_V = 0.05  # our choice: higher after an unobserved spell than before it: charged, or loaded before
 UNSEEN_H = 0.5
 SHORT_H = 0.25  # our choice: a last quiet spell shorter than this is somebody at the car just before the crank
-START_LEFT_OUT_H = 0.25  # volts alone: the loads of the settling vehicle blur the first quarter of an hour
+START_LEFT_OUT_H = 0.5  # our choice: settling loads and the steepest relaxation, which is no help to what comes after
+LEFT_OUT_FROM_H = 4.0  # only from rests that are long enough without it
 QUIET_MARGIN_A = 0.02  # our choice: normal spread of sleep currents, far below any wake-up that moves the voltage
 QUIET_SHARE = 0.5
 
@@ -82,7 +83,7 @@ def rest_span(
     began_h = max(float(begin_h[first]), 0.0)
     ended_h = float(begin_h[last - 1]) + bin_h
     quiet = _quiet(inside, begin_h, amps, settled_at_us, start_us, sleep_current_a)
-    if np.all(np.isnan(amps[inside])) and ended_h - began_h > 4 * SHORT_H:
+    if ended_h - began_h >= LEFT_OUT_FROM_H:
         quiet &= begin_h >= began_h + START_LEFT_OUT_H
     drains = -amps[quiet]
     return RestSpan(
