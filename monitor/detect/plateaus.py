@@ -22,8 +22,8 @@ from monitor.base.samples import SECOND_US, Floats, Ints, Seconds
 from monitor.detect.texture import FLOOR_A, NOISE_TIMES, Texture, texture_of
 
 FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
-ESTABLISH_S = 300  # a level held for less is a stage of the shutdown
-AWAKE_A, AWAKE_S = 0.1, 3600  # …and above 100 mA an hour (published waits run to 75 min, levels asleep to 80 mA)
+ESTABLISH_S = 180  # a level held for less is a stage of the shutdown
+AWAKE_A, AWAKE_S = 0.1, 1800  # …and above 100 mA (published sleep levels run to 80 mA) half an hour; our choice
 AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
 HELD_S = 8  # the least stretch in band that begins a plateau: a wake-up may follow at once
 STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
@@ -34,6 +34,7 @@ SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
 BATCHES = 64  # batch means kept per plateau; pairs merge when full
 CHARGE_A = 0.3  # more than this into the battery is charge, not sleep
+DRIFT_ROWS, QUARTILE = 30, 0.6745  # rows in half a frame that show its drift; Gaussian lower quartile in units of σ
 WINDOW = 8  # rows of the moving mean by which small excursions show in noise
 TURNS = 8  # times a frame is read again; rows left then wait for more data
 KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more are counted, not listed
@@ -96,6 +97,7 @@ class Held:
     weights: list[float] = field(default_factory=list)
     per_batch: int = 1
     waiting: list[tuple[float, float]] = field(default_factory=list)
+    known: bool = False
     volts_sum: float = 0.0
     volts_weight: float = 0.0
 
@@ -166,7 +168,10 @@ class Open:
 
 @dataclass(slots=True)
 class TrackerState:
-    """All the tracker remembers."""
+    """All the tracker remembers.
+
+    unsure, waiting    rows read, and excursions found, against a level that is not established yet
+    """
 
     frame: list[Rows] = field(default_factory=list)
     seek: list[Rows] = field(default_factory=list)
@@ -174,6 +179,8 @@ class TrackerState:
     above: Open | None = None
     below: Open | None = None
     stepping: tuple[int, float] | None = None
+    unsure: list[Rows] = field(default_factory=list)
+    waiting: list[Excursion] = field(default_factory=list)
     last_row: Rows = NONE
     done: list[Held] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
@@ -242,32 +249,45 @@ class PlateauTracker:
             return NONE
         start_s = int(seen.second[first])
         state.held = Held(start_s, start_s, level, texture)
-        if state.stepping is not None:
-            at_s, from_a = state.stepping
-            if abs(level - from_a) > band:
-                self._keep_step(Step(at_s, from_a, level))
-        state.stepping, state.seek = None, []
+        state.seek, state.unsure, state.waiting = [], [seen[:first]], []
         return seen[first:]
 
     def _hold(self, rows: Rows, held: Held, ended: list[Excursion]) -> Rows:
         """Read rows against the held level; returns the rows to read again when the level has stepped."""
         state = self.state
-        texture = texture_of(rows.drain)
-        if texture is not None:
-            held.texture = texture
+        excess = rows.drain - _baseline(rows.drain, held)
+        held.texture = texture_of(excess[excess <= held.texture.band_a(held.level_a)]) or held.texture
         band = held.texture.band_a(held.level_a)
-        side = self._sides(rows.drain - held.level_a, band, held.texture)
+        side = self._sides(excess, band, held.texture)
         again = NONE
         if side.any() or state.above or state.below or rows.gap.any():
-            used, again = self._runs(rows, side, held, ended)
+            used, again = self._runs(rows, side, held)
             rows, side = rows[:used], side[:used]
         inside = side == 0
         self._book(rows, inside, held)
         if len(rows):
             state.last_row = rows[-1:]
+        if state.held is held and not held.known:
+            self._establish(rows, held)
+        if held.known:
+            ended += state.waiting
+            state.waiting = []
         return again
 
-    def _runs(self, rows: Rows, side: Ints, held: Held, ended: list[Excursion]) -> tuple[int, Rows]:
+    def _establish(self, rows: Rows, held: Held) -> None:
+        """Keep the rows until the level is known to be no stage of a shutdown; then tell the step that led to it."""
+        state = self.state
+        state.unsure.append(rows)
+        if not held.is_established():
+            return
+        held.known, state.unsure = True, []
+        if state.stepping is not None:
+            at_s, from_a = state.stepping
+            if abs(held.level_a - from_a) > held.texture.band_a(from_a) and len(state.steps) < KEPT_PLATEAUS:
+                state.steps.append(Step(at_s, from_a, held.mean_a()))
+        state.stepping = None
+
+    def _runs(self, rows: Rows, side: Ints, held: Held) -> tuple[int, Rows]:
         """Follow excursions and falls through the runs of one frame: rows used, and rows to read again."""
         state = self.state
         edges = np.flatnonzero((np.diff(side) != 0) | (rows.gap[1:] > 0)) + 1
@@ -276,7 +296,7 @@ class PlateauTracker:
             kind, until_s = int(side[begin]), _end_s(rows, end)
             part = rows[begin:end]
             if part.gap[0] > 0:
-                self._close(ended, held, None)
+                self._close(held, None)
                 state.below = None
             if kind > 0:
                 state.below = None
@@ -286,12 +306,12 @@ class PlateauTracker:
                 state.above.parts.append(part)
                 state.above.last_s = until_s
                 if until_s - state.above.start_s >= STEP_UP_S:
-                    return begin, self._step(state.above, held, rows[end:])
+                    return begin, self._step(state.above, held, rows[:begin], rows[end:])
                 continue
             if state.above is not None:
                 quiet = until_s - state.above.last_s
                 if kind < 0 or quiet >= RETURN_S:
-                    self._close(ended, held, part)
+                    self._close(held, part)
                 else:
                     state.above.parts.append(part)
             if kind < 0:
@@ -300,36 +320,44 @@ class PlateauTracker:
                 state.below.parts.append(part)
                 state.below.last_s = until_s
                 if until_s - state.below.start_s >= STEP_DOWN_S and sum(len(p) for p in state.below.parts) > 2:
-                    return begin, self._step(state.below, held, rows[end:])
+                    return begin, self._step(state.below, held, rows[:begin], rows[end:])
             elif state.below is not None:
                 state.below.parts.append(part)
                 if until_s - state.below.last_s >= CANCEL_S:
                     state.below = None
         return len(rows), NONE
 
-    def _close(self, ended: list[Excursion], held: Held, behind: Rows | None) -> None:
+    def _close(self, held: Held, behind: Rows | None) -> None:
         """End the open excursion at its last row above; the row behind it carries the end of its charge."""
         state = self.state
         if state.above is None:
             return
         parts = state.above.parts + ([behind[:1]] if behind is not None else [])
         end_s = state.above.last_s if behind is None else int(behind.second[0])
-        ended.append(Excursion(Rows.join(parts), state.above.start_s, end_s, held.level_a, held.texture))
+        state.waiting.append(Excursion(Rows.join(parts), state.above.start_s, end_s, held.level_a, held.texture))
         state.above = None
 
-    def _step(self, opened: Open, held: Held, rest: Rows) -> Rows:
-        """The level has stepped where `opened` began: end the plateau there and seek anew from there."""
+    def _step(self, opened: Open, held: Held, read: Rows, rest: Rows) -> Rows:
+        """The level has stepped where `opened` began: end the plateau there and seek anew from there.
+
+        `read` are the rows of this frame before the last run, `rest` those behind it.
+        """
         state = self.state
         held.end_s = min(held.end_s, opened.start_s) if held.end_s > held.start_s else opened.start_s
-        if held.is_established():
+        rows = Rows.join([*opened.parts, rest])
+        rows = rows[int(np.searchsorted(rows.second, opened.start_s)) :]
+        if held.known:
             if len(state.done) < KEPT_PLATEAUS:
                 state.done.append(held)
             else:
                 state.dropped += 1
-        state.stepping = (opened.start_s, held.mean_a())
-        state.held, state.above, state.below, state.seek = None, None, None, []
-        rows = Rows.join([*opened.parts, rest])
-        return rows[int(np.searchsorted(rows.second, opened.start_s)) :]
+            state.stepping = (opened.start_s, held.mean_a())
+        else:  # it was no level: read all since the last one again
+            before = Rows.join([*state.unsure, read])
+            rows = Rows.join([before[: int(np.searchsorted(before.second, opened.start_s))], rows])
+            state.waiting = []
+        state.held, state.above, state.below, state.seek, state.unsure = None, None, None, [], []
+        return rows
 
     def _sides(self, excess: Floats, band: float, texture: Texture) -> Ints:
         """+1 above the band, −1 below it, 0 inside, for each row."""
@@ -358,9 +386,22 @@ class PlateauTracker:
         held.level_a += (mean - held.level_a) * n / (n + FOLLOW_ROWS)
         held.end_s = _end_s(rows, int(np.flatnonzero(inside)[-1]) + 1)
 
-    def _keep_step(self, step: Step) -> None:
-        if len(self.state.steps) < KEPT_PLATEAUS:
-            self.state.steps.append(step)
+
+def _baseline(drain: Floats, held: Held) -> Floats | float:
+    """The level through one frame: the held one, or the straight line that the frame's calm rows follow.
+
+    The line joins the lower quartiles of both halves, which excursions do not lift; a line that leaves the band of the
+    held level is none.
+    """
+    level, half = held.level_a, len(drain) // 2
+    if half < DRIFT_ROWS:
+        return level
+    first, then = (float(np.quantile(part, 0.25)) for part in (drain[:half], drain[half:]))
+    lift = QUARTILE * max(held.texture.noise_a, held.texture.wander_a)
+    band = held.texture.band_a(level)
+    if max(abs(first + lift - level), abs(then + lift - level)) > band:
+        return level
+    return first + lift + (then - first) * (np.arange(len(drain)) - half / 2) / half
 
 
 def _end_s(rows: Rows, end: int) -> int:

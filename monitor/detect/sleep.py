@@ -37,7 +37,7 @@ class Asleep:
 def asleep(state: TrackerState, facts: Facts) -> Asleep:
     """Read the tracker's plateaus; pure."""
     held = [*state.done]
-    if state.held is not None and state.held.is_established():
+    if state.held is not None and state.held.known:
         held.append(state.held)
     if not held:
         return Asleep(None, None, None, None, [], [])

@@ -19,6 +19,7 @@ SEEN_S = 10  # a stand that begins with the log and is settled by then was aslee
 CHARGE_PAUSE_S, CHARGE_LEAST_S = 600, 60  # a charger's pause; the least that is told as a charge
 CHARGE_ALONE_V = 13.6  # volts alone: what no battery holds by itself
 SHUTDOWN_TIMES, SHUTDOWN_OVER_A = 2.0, 0.05  # on a plateau so far above sleep, an excursion is the shutdown's own
+APPROACH_S, APPROACH_A = 60, 1.0  # so much so soon before the crank is the driver arriving: doors, lamps, glow plugs
 KEPT_CHARGES = 500
 
 
@@ -90,7 +91,7 @@ class StandTracker:
             sleep_current_high_a=sleep.high_a,
             plateaus=sleep.plateaus,
             level_steps=sleep.steps,
-            wake_ups=self._wake_ups(sleep),
+            wake_ups=self._wake_ups(sleep, None if is_open else end_us - APPROACH_S * SECOND_US),
             wake_ups_uncounted=state.uncounted,
             charges=[
                 Span(start=a * SECOND_US, end=b * SECOND_US) for a, b in state.charges if b - a >= CHARGE_LEAST_S
@@ -102,8 +103,8 @@ class StandTracker:
             failed_starts=state.failed,
         )
 
-    def _wake_ups(self, sleep: Asleep) -> list[WakeUp]:
-        """Without those of the shutdown itself: before settling, on a level far above sleep."""
+    def _wake_ups(self, sleep: Asleep, approach_us: int | None) -> list[WakeUp]:
+        """Without those of the shutdown itself (before settling, far above sleep) and of the driver's arrival."""
         state = self.state
         if sleep.settled_s is None or sleep.current_a is None:
             return []
@@ -111,7 +112,8 @@ class StandTracker:
         return [
             wake
             for wake, level_a in zip(state.wake_ups, state.levels_a, strict=True)
-            if wake.start >= sleep.settled_s * SECOND_US or level_a <= most
+            if (wake.start >= sleep.settled_s * SECOND_US or level_a <= most)
+            and not (approach_us is not None and wake.start >= approach_us and wake.peak_a >= APPROACH_A)
         ]
 
     def _book(self, ended: list[Excursion]) -> None:

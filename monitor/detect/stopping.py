@@ -18,6 +18,7 @@ from monitor.detect.facts import Facts
 STEP_A = 1.2  # the least step of battery current into discharge at an engine stop; our choice
 STEP_V = 0.03  # …with so much fall of the volts
 STEP_ALONE_V = 0.12  # volts alone
+CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
 CARRIED_A = 4.0  # an alternator that carries the loads leaves less than this to the battery
 RESTLESS_A = 0.08  # median change from second to second while an engine runs; a standing vehicle is calmer
 CALM_A, CALM_SHARE, CALM_S = 1.0, 0.6, 180  # a vehicle at rest: so little for so much of so long a time; our choice
@@ -65,7 +66,7 @@ def find_stop(tail: Seconds, held: Seconds, proved: int, charged: bool, facts: F
     if not charged and _loaded(drain[lead + proved : lead + proved + LOADED_S]):
         row = _unloaded(drain, lead + proved)
     else:
-        row = _taken_over(volts, drain, lead, lead + proved, facts.scale)
+        row = _taken_over(volts, drain, max(_charged_until(drain), lead), lead + proved, facts.scale)
     behind = drain[row:][np.isfinite(drain[row:])]
     end = float(np.median(behind[-10:])) if len(behind) else None
     peak = float(np.median(np.sort(behind)[-10:])) if len(behind) else 0.0
@@ -73,9 +74,20 @@ def find_stop(tail: Seconds, held: Seconds, proved: int, charged: bool, facts: F
     return StopFound(row - lead, end, certain)
 
 
+def _charged_until(drain: Floats) -> int:
+    """The row behind the last one in which the battery was charged: an engine ran until there.
+
+    The logger's zero may be off: what remains in the end, if it is small, is taken for its zero.
+    """
+    rest = float(np.nanmedian(drain[-LOADED_S:]))
+    zero = rest if abs(rest) < CALM_A else 0.0
+    rows = np.flatnonzero(drain < min(zero, 0.0) - CHARGED_A)
+    return int(rows[-1]) + 1 if len(rows) else 0
+
+
 def _taken_over(volts: Floats, drain: Floats, lead: int, proved: int, scale: float) -> int:
     """The first step into discharge behind which the alternator no longer carries the loads."""
-    steps = _steps(volts, drain, lead, scale) or [proved]
+    steps = _steps(volts, drain, lead, scale) or [max(lead, proved)]
     for k, until in zip(steps, [*steps[1:], len(drain)], strict=True):
         if not _carried(drain[k:until]):
             return k

@@ -4,8 +4,8 @@ Noise, the quantisation of the logger, a security lamp's flash and a keyless rec
 sleeping vehicle differ. Their mean belongs to the level; their spread sets how far a second must stand out.
 
 - noise: median absolute first difference / 0.954 (Gaussian consistency: 0.6745 × √2), blind to steps and drift
-- spikes: 98th percentile of the distance from a running median of three, so single seconds that recur in over 2 % of
-  all (one in 50) are texture, while a step of any length is not
+- wander: spread below the median, (median − 5th percentile) / 1.645, blind to excursions, which point up
+- spikes: single rows that stand out of calm neighbours, if they recur (SPIKES_MANY in a frame)
 - quantum: the logger's step where few distinct values occur
 """
 
@@ -20,7 +20,9 @@ from monitor.base.samples import Floats
 FLOOR_A = 0.005  # no excursion smaller than this is reported; our choice: half of the 10 mA a module typically adds
 NOISE_TIMES = 5.2  # one false second in 10 million of Gaussian noise: none in a month of nights at 1 Hz
 LEVEL_SHARE = 0.04  # loads that are awake vary with their own size; our choice
-SPIKE_TIMES = 1.5  # margin over the spikes seen; our choice
+WANDER_TIMES = 4.5  # the same for loads that wander slowly; our choice: rarely independent, so rarely extreme
+SPIKE_TIMES = 1.4  # margin over the spikes seen; our choice
+SPIKES_MANY = 4  # so many single rows in ten minutes are texture; our choice: oftener than every 2.5 min
 QUANTUM_TIMES = 1.2  # a value may flicker to the neighbouring step; our choice
 FEW_VALUES = 12  # so few distinct values in a frame show the logger's steps
 ENOUGH = 10  # rows for a judgement of its own
@@ -31,6 +33,7 @@ class Texture:
     """Spread of the rows about their level, A."""
 
     noise_a: float = 0.0
+    wander_a: float = 0.0
     spikes_a: float = 0.0
     quantum_a: float = 0.0
 
@@ -43,6 +46,7 @@ class Texture:
         return max(
             FLOOR_A,
             NOISE_TIMES * self.noise_a,
+            WANDER_TIMES * self.wander_a,
             LEVEL_SHARE * abs(level_a),
             SPIKE_TIMES * self.spikes_a,
             QUANTUM_TIMES * self.quantum_a,
@@ -50,16 +54,16 @@ class Texture:
 
 
 def texture_of(drain: Floats) -> Texture | None:
-    """Texture of consecutive rows, shape (n,) A; None when they are too few to tell."""
+    """Texture of consecutive rows without excursions, shape (n,) A; None when they are too few to tell."""
     if len(drain) < ENOUGH:
         return None
-    steps = np.abs(np.diff(drain))
-    first, mid, last = drain[:-2], drain[1:-1], drain[2:]
-    median3 = np.maximum(np.minimum(first, mid), np.minimum(np.maximum(first, mid), last))
+    middle = float(np.median(drain))
+    wander = (middle - float(np.quantile(drain, 0.05))) / 1.645
     values = np.unique(drain)
     quantum = float(np.min(np.diff(values))) if 1 < len(values) <= FEW_VALUES else 0.0
-    return Texture(
-        float(np.median(steps)) / 0.954,
-        float(np.quantile(np.abs(mid - median3), 0.98)),
-        quantum,
-    )
+    noise = float(np.median(np.abs(np.diff(drain)))) / 0.954
+    neighbours = np.maximum(drain[:-2], drain[2:])
+    spikes = drain[1:-1] - neighbours
+    spikes = spikes[neighbours <= middle + max(FLOOR_A, NOISE_TIMES * noise, WANDER_TIMES * wander)]
+    spike = float(np.partition(spikes, -SPIKES_MANY)[-SPIKES_MANY]) if len(spikes) > SPIKES_MANY else 0.0
+    return Texture(noise, wander, max(spike, 0.0), quantum)
