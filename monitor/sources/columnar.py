@@ -33,7 +33,7 @@ class ColumnarLog:
         self._zone = None if settings.time.zone is None else zone(settings.time.zone)
         self._clock: LocalClock | None = None
         try:
-            with log.path.open("rb") as file:
+            with pa.OSFile(str(log.path)) as file:
                 schema = self._schema(file)
                 head = next((b for b in self._batches(file, None) if b.num_rows), None)
         except (OSError, ValueError, pa.ArrowException) as error:
@@ -65,13 +65,13 @@ class ColumnarLog:
         self._clock = None if self._zone is None else LocalClock(self._zone)
         wanted = list(dict.fromkeys([*self._roles.time, *(s.column for s in self._roles.channels.values())]))
         first = 1
-        with self._log.path.open("rb") as file:
+        with pa.OSFile(str(self._log.path)) as file:
             try:
                 for whole in self._batches(file, [self.columns[i] for i in wanted]):
                     for start in range(0, whole.num_rows, BATCH):
                         batch = whole.slice(start, BATCH)
                         if progress is not None:
-                            progress(file.tell())
+                            progress(int(file.tell()))
                         yield self._rows(batch, first)
                         first += batch.num_rows
             except (OSError, ValueError, pa.ArrowException) as error:
@@ -93,10 +93,9 @@ class ColumnarLog:
 
         file.seek(0)
         if self._kind == "parquet":
-            # not buffered ahead: a whole row group would be kept
-            yield from parquet.ParquetFile(file, pre_buffer=False, buffer_size=1 << 20).iter_batches(
-                BATCH, columns=columns
-            )
+            # Not buffered ahead: a whole row group would be kept. No threads of pyarrow's: see DelimitedLog.
+            whole = parquet.ParquetFile(file, pre_buffer=False, buffer_size=1 << 20)
+            yield from whole.iter_batches(BATCH, columns=columns, use_threads=False)
             return
         is_file = file.read(6) == b"ARROW1"
         file.seek(0)

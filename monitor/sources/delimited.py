@@ -7,6 +7,7 @@ Both count lines alike, so a refused line is shown with the number that an edito
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator
+from contextlib import closing
 from typing import Any
 
 import numpy as np
@@ -17,9 +18,10 @@ from monitor.base.samples import Ints
 from monitor.base.vehicle import LogSettings
 from monitor.sources import times
 from monitor.sources.cells import mark_figures, numbers_of
-from monitor.sources.files import LogFile, Stream, open_stream
+from monitor.sources.files import LogFile, open_stream
 from monitor.sources.layout import find_layout, is_comment, split
 from monitor.sources.lines import Chunk, chunks, count_lines, is_plain
+from monitor.sources.readahead import read_ahead
 from monitor.sources.rows import ABSENT, GOOD, Cells, Fault, Rows, fault, line_of, readable
 from monitor.sources.zones import LocalClock, zone
 
@@ -51,15 +53,18 @@ class DelimitedLog:
         self._clock = None if self._zone is None else LocalClock(self._zone)
         stream = open_stream(self._log)
         try:
-            yield from self._rows(stream, progress)
+            # Reading and unpacking overlap the parsing.
+            with closing(read_ahead(chunks(stream), depth=1)) as parts:
+                for rows in self._rows(_below_header(parts, self.layout.header_lines)):
+                    if progress is not None:
+                        progress(stream.position())
+                    yield rows
         finally:
             stream.close()
 
-    def _rows(self, stream: Stream, progress: Callable[[int], None] | None) -> Iterator[Rows]:
+    def _rows(self, parts: Iterator[Chunk]) -> Iterator[Rows]:
         first = self.layout.header_lines + 1  # number of the first line of the chunk
-        for chunk in _below_header(chunks(stream), self.layout.header_lines):
-            if progress is not None:
-                progress(stream.position())
+        for chunk in parts:
             if not chunk.ended:
                 yield self._unended(chunk, first)
                 first += 1
@@ -125,9 +130,9 @@ class DelimitedLog:
 
         return csv.read_csv(
             pa.BufferReader(data),
-            read_options=csv.ReadOptions(
-                column_names=self._names, block_size=max(len(data), 1), use_threads=handler is None
-            ),
+            # No threads of pyarrow's: they may hold a buffer of ours until after the interpreter's end, and abort it
+            # (known bug, apache/arrow 36389); the threads here are joined.
+            read_options=csv.ReadOptions(column_names=self._names, block_size=max(len(data), 1), use_threads=False),
             parse_options=csv.ParseOptions(
                 delimiter=self.layout.separator, ignore_empty_lines=False, invalid_row_handler=handler
             ),

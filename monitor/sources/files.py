@@ -149,12 +149,15 @@ def open_stream(log: LogFile) -> Stream:
 class _Plain:
     def __init__(self, path: Path) -> None:
         self._file = path.open("rb", buffering=0)
+        self._seen = 0
 
     def read(self, size: int) -> bytes:
-        return self._file.read(size) or b""
+        data = self._file.read(size) or b""
+        self._seen += len(data)
+        return data
 
     def position(self) -> int:
-        return self._file.tell()
+        return self._seen
 
     def close(self) -> None:
         self._file.close()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from dataclasses import dataclass
 
 from monitor.sources.files import Stream
@@ -26,7 +26,7 @@ class Chunk:
     broken: str | None = None
 
 
-def chunks(stream: Stream, size: int = CHUNK) -> Iterator[Chunk]:
+def chunks(stream: Stream, size: int = CHUNK) -> Generator[Chunk, None, None]:
     """Cut a stream at line ends: at newlines, or at carriage returns in a log that uses nothing else."""
     rest = b""
     returns: bool | None = None  # lone carriage returns end lines, as some old loggers write

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import queue
 import threading
-from collections.abc import Generator, Iterator
+from collections.abc import Generator
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -23,7 +23,7 @@ class _End:
     """Nothing follows."""
 
 
-def read_ahead(items: Generator[Item, None, None], depth: int = DEPTH) -> Iterator[Item]:
+def read_ahead(items: Generator[Item, None, None], depth: int = DEPTH) -> Generator[Item, None, None]:
     """The same items in the same order, produced by a thread; an error there is raised here.
 
     Stopping early (or an error in the consumer) ends the thread and closes `items`.
