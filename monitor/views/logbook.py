@@ -50,8 +50,10 @@ def _losses(log: Log, time: LocalTime) -> list[tuple[str, str]]:
     if log.reordered:
         rows.append(("Order", f"{count(log.reordered, 'row')} put back into time order"))
     if log.gaps:
-        told = [f"{length((gap.end - gap.start) / 1e6)} from {time.moment(gap.start)}" for gap in log.gaps]
-        rows.append(("Gaps", f"{_some(told)}; {length(log.unobserved_s)} not observed in all"))
+        longest = sorted(log.gaps, key=lambda gap: gap.start - gap.end)[:LISTED]
+        told = [f"{length((gap.end - gap.start) / 1e6)} from {time.moment(gap.start)}" for gap in longest]
+        which = "" if len(log.gaps) == len(longest) else "the longest: "
+        rows.append(("Gaps", f"{length(log.unobserved_s)} not observed in all; {which}{joined(told)}"))
     if log.clock_steps:
         told = [
             f"{'forward' if step.seconds > 0 else 'back'} {length(abs(step.seconds))} at {time.moment(step.at)}"

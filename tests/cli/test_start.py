@@ -35,6 +35,10 @@ def test_the_version_is_told() -> None:
     assert (done.stdout, done.stderr, done.returncode) == (f"keyoff {__version__}\n", "", 0)
 
 
+def test_the_version_is_answered_before_the_command_line_library_is_imported() -> None:
+    assert "typer" not in imported_by("--version")
+
+
 @pytest.mark.parametrize("words", [["--version"], ["--help"], ["--help", "--version"]])
 def test_version_and_help_import_nothing_heavy(words: list[str]) -> None:
     imported = imported_by(*words)

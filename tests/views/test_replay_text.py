@@ -134,12 +134,13 @@ def test_a_log_without_current_says_that_as_the_reason() -> None:
     assert "Sleep current unknown: the log has no current." in text_of(VOLTS_ALONE)
 
 
-def test_many_gaps_are_told_short() -> None:
-    gaps = [Span(start=at(f"3 {hour}:00"), end=at(f"3 {hour}:01")) for hour in range(9)]
-    text = text_of(
-        Result(log=Log(first=at("3 0:00"), last=at("3 9:00"), samples=5, gaps=gaps, unobserved_s=540)), width=400
-    )
-    assert "and 4 more; 9 min not observed in all" in text
+def test_of_many_gaps_the_longest_are_told() -> None:
+    gaps = [Span(start=at(f"3 {hour}:00"), end=at(f"3 {hour}:0{hour}")) for hour in range(1, 9)]
+    log = Log(first=at("3 0:00"), last=at("3 9:00"), samples=5, gaps=gaps, unobserved_s=36 * 60)
+    text = text_of(Result(log=log), width=400)
+    assert "Gaps      36 min not observed in all; the longest: 8 min from Mon 3 Nov 2025 08:00, 7 min from" in text
+    assert "4 min from" in text
+    assert "3 min from" not in text
 
 
 def test_many_charges_are_told_as_one_sentence_with_the_longest() -> None:
