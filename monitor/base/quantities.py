@@ -85,12 +85,13 @@ def parse_quantity(text: str, dimension: Dimension) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class _Parse:
+class ReadQuantity:
     """pydantic validator for one dimension; raises PydanticCustomError naming what was expected."""
 
     dimension: Dimension
 
     def __call__(self, value: Any, info: ValidationInfo) -> Any:
+        """The value in the base unit: of text, or in Python code the number itself."""
         example = f'{self.dimension.word} with its unit, as "{self.dimension.example}"'
         if isinstance(value, str):
             try:
@@ -116,7 +117,7 @@ def _schema(dimension: Dimension) -> WithJsonSchema:
     )
 
 
-QuantityVolts = Annotated[float, BeforeValidator(_Parse(VOLTAGE)), _schema(VOLTAGE)]
-QuantityAmps = Annotated[float, BeforeValidator(_Parse(CURRENT)), _schema(CURRENT)]
-QuantityAmpHours = Annotated[float, BeforeValidator(_Parse(CAPACITY)), _schema(CAPACITY)]
-QuantitySeconds = Annotated[float, BeforeValidator(_Parse(DURATION)), _schema(DURATION)]
+QuantityVolts = Annotated[float, BeforeValidator(ReadQuantity(VOLTAGE)), _schema(VOLTAGE)]
+QuantityAmps = Annotated[float, BeforeValidator(ReadQuantity(CURRENT)), _schema(CURRENT)]
+QuantityAmpHours = Annotated[float, BeforeValidator(ReadQuantity(CAPACITY)), _schema(CAPACITY)]
+QuantitySeconds = Annotated[float, BeforeValidator(ReadQuantity(DURATION)), _schema(DURATION)]

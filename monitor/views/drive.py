@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from monitor.base.results import ChargePhase, Charging, ChargingFault, Drive, Log, Regulation
-from monitor.views.stand import crank_figures, so_far
+from monitor.views.shared import crank_figures, unobserved
 from monitor.views.words import NB, amps, charge, count, joined, length, rate, volts
 
 COARSE_HZ = 5.0  # our choice: the dip when a starter engages lasts some 50 ms; a slower log can step over it
@@ -31,23 +31,13 @@ PHASES: dict[ChargePhase, str] = {
 }
 
 
-def drive_heading(drive: Drive, log: Log) -> str:
-    """What and how long."""
-    since = ", from the beginning of the log" if drive.start == log.first else ""
-    if drive.end is None:
-        return f"Engine running{so_far(drive.start, log)}{since}; not over when the log ends"
-    until = ", until the end of the log" if drive.open else ""
-    return f"Drove {length((drive.end - drive.start) / 1e6)}{since}{until}"
-
-
 def drive_sentences(drive: Drive, log: Log) -> list[str]:
     """Sentences about the drive; faults come by themselves in `drive_faults`."""
     sentences = [_crank(drive, log), _charging(drive.charging), _phases(drive.charging), _charge(drive, log)]
     if drive.stops:
         together = sum(stop.end - stop.start for stop in drive.stops) / 1e6
         sentences.append(f"{count(len(drive.stops), 'engine stop')} on the way, {length(together)} in all.")
-    if drive.unobserved_s:
-        sentences.append(f"{length(drive.unobserved_s)} of it not observed: nothing is known of that time.")
+    sentences += unobserved(drive.unobserved_s)
     return [sentence for sentence in sentences if sentence]
 
 

@@ -13,9 +13,10 @@ from typing import IO, TYPE_CHECKING, Literal
 
 from monitor.base.errors import printable
 from monitor.base.results import Drive, Result, Stand
-from monitor.views.drive import drive_faults, drive_heading, drive_sentences
+from monitor.views.drive import drive_faults, drive_sentences
 from monitor.views.logbook import log_rows, notice_sentences
-from monitor.views.stand import BASIS, stand_heading, stand_sentences
+from monitor.views.shared import heading
+from monitor.views.stand import BASIS, stand_sentences
 from monitor.views.words import NB, LocalTime, plain
 
 if TYPE_CHECKING:
@@ -88,20 +89,18 @@ class _Page:
     def part(self, part: Stand | Drive, result: Result, time: LocalTime) -> None:
         """One stand or drive."""
         if isinstance(part, Stand):
-            heading, faults = stand_heading(part, result.log, time), []
-            sentences = stand_sentences(part, result.log, time)
+            faults, sentences = [], stand_sentences(part, result.log, time)
         else:
-            heading, faults = drive_heading(part, result.log), drive_faults(part)
-            sentences = drive_sentences(part, result.log)
+            faults, sentences = drive_faults(part), drive_sentences(part, result.log)
         end = part.end if part.end is not None else result.log.last
         times = time.clock(part.start)
         if end is not None:
             times += f" – {time.beside(end, part.start)}"
         self.line("")
         if self.narrow:
-            self.beside("", f"{times}  {heading}", 0, "bold")
+            self.beside("", f"{times}  {heading(part, result.log)}", 0, "bold")
         else:
-            self.beside(times, heading, TIMES, "bold")
+            self.beside(times, heading(part, result.log), TIMES, "bold")
         for text in faults:
             self.beside("", text, 2 if self.narrow else TIMES, "bold red")
         for text in sentences:

@@ -7,32 +7,19 @@ from itertools import pairwise
 from statistics import median
 
 from monitor.base.results import Crank, LevelStep, Log, Rest, Span, Stand, WakeUp
+from monitor.views.shared import crank_figures, unobserved
 from monitor.views.words import NB, LocalTime, amps, amps_between, between, charge, count, joined, length, volts
 
 BASIS = "Basis: "  # begins the sentence that says what the figures of rest stand on
 LISTED = 3  # wake-ups or level steps told one by one; more are told as a group with the largest. Our choice
 
 
-def stand_heading(stand: Stand, log: Log, time: LocalTime) -> str:
-    """What and how long."""
-    since = ", from the beginning of the log" if stand.start == log.first else ""
-    if stand.end is None:
-        return f"Standing{so_far(stand.start, log)}{since}; not over when the log ends"
-    until = ", until the end of the log" if stand.open else ""
-    return f"Stood {length((stand.end - stand.start) / 1e6)}{since}{until}"
-
-
-def so_far(start_us: int, log: Log) -> str:
-    """How long something that is not over has lasted when the log ends."""
-    return f" for {length((log.last - start_us) / 1e6)}" if log.last is not None else ""
-
-
 def stand_sentences(stand: Stand, log: Log, time: LocalTime) -> list[str]:
     """Sentences in the order a person asks: did it sleep, what woke it, what is left in the battery."""
     sentences = [_sleep(stand, log, time), *_level_steps(stand, time), *_wake_ups(stand, time)]
     sentences += _charges(stand, time)
-    sentences += [_rest(stand.rest), _basis(stand.rest), _charge(stand, log), *_unobserved(stand.unobserved_s)]
-    sentences += [failed_start(crank, time, stand.start) for crank in stand.failed_starts]
+    sentences += [_rest(stand.rest), _basis(stand.rest), _charge(stand, log), *unobserved(stand.unobserved_s)]
+    sentences += [_failed_start(crank, time, stand.start) for crank in stand.failed_starts]
     return [sentence for sentence in sentences if sentence]
 
 
@@ -151,32 +138,5 @@ def _charge(stand: Stand, log: Log) -> str:
     return f"{charge(stand.charge_out_ah)} went out of the battery{into}."
 
 
-def _unobserved(seconds: float) -> list[str]:
-    return [f"{length(seconds)} of it not observed: nothing is known of that time."] if seconds else []
-
-
-def failed_start(crank: Crank, time: LocalTime, near_us: int) -> str:
-    """A crank that did not end in a running engine."""
+def _failed_start(crank: Crank, time: LocalTime, near_us: int) -> str:
     return f"Failed start at {time.beside(crank.start, near_us)}: {crank_figures(crank)}."
-
-
-def crank_figures(crank: Crank) -> str:
-    """The figures of a crank, without a verdict.
-
-    >>> from monitor.views.words import plain
-    >>> plain(crank_figures(Crank(start=0, duration_s=0.84, volts_before=12.42, volts_min=9.87, amps_peak=-412)))
-    '0.8 s, 12.42 V fell to 9.87 V, peak 412 A'
-    """
-    parts = [length(crank.duration_s) if crank.duration_s is not None else "length unknown"]
-    if crank.volts_min is not None:
-        before = f"{volts(crank.volts_before)} fell to " if crank.volts_before is not None else "fell to "
-        parts.append(before + volts(crank.volts_min))
-    if crank.amps_peak is not None:
-        parts.append(f"peak {amps(abs(crank.amps_peak))}")
-    if crank.amps_plateau is not None:
-        parts.append(f"then about {amps(abs(crank.amps_plateau))}")
-    if crank.resistance_mohm is not None:
-        parts.append(f"apparent resistance {crank.resistance_mohm:.1f}{NB}mΩ")
-    if crank.engine_rpm is not None:
-        parts.append(f"engine turned at {crank.engine_rpm:.0f}{NB}rpm")
-    return ", ".join(parts)
