@@ -34,7 +34,7 @@ SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
 BATCHES = 64  # batch means kept per plateau; pairs merge when full
 CHARGE_A = 0.3  # more than this into the battery is charge, not sleep
-DRIFT_ROWS, QUARTILE = 30, 0.6745  # rows in half a frame that show its drift; Gaussian lower quartile in units of σ
+MINUTES, DRIFT_ROWS = 10, 6  # parts of a frame by which the level follows drift, and the least rows in one
 WINDOW = 8  # rows of the moving mean by which small excursions show in noise
 TURNS = 8  # times a frame is read again; rows left then wait for more data
 KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more are counted, not listed
@@ -97,6 +97,7 @@ class Held:
     weights: list[float] = field(default_factory=list)
     per_batch: int = 1
     waiting: list[tuple[float, float]] = field(default_factory=list)
+    lift_a: float = 0.0
     known: bool = False
     volts_sum: float = 0.0
     volts_weight: float = 0.0
@@ -159,10 +160,11 @@ class Step:
 
 @dataclass(slots=True)
 class Open:
-    """Rows of an excursion or fall that has not ended, and the end of the last row outside the band."""
+    """Rows of an excursion or fall that has not ended, the end of its last row, and the level it left."""
 
     start_s: int
     last_s: int
+    level_a: float
     parts: list[Rows] = field(default_factory=list)
 
 
@@ -239,7 +241,7 @@ class PlateauTracker:
         if len(tail) < 3:
             return NONE
         level = float(np.median(tail.drain))
-        texture = texture_of(tail.drain) or texture_of(seen.drain[-60:]) or Texture()
+        texture = self._first_texture(seen.drain[-max(len(tail), 60) :], level)
         band = texture.band_a(level)
         near = np.abs(seen.drain - level) <= band
         if np.count_nonzero(near[-len(tail) :]) < AGREE_SHARE * len(tail):
@@ -248,23 +250,32 @@ class PlateauTracker:
         if first is None or int(seen.second[-1]) - int(seen.second[first]) < ESTABLISH_S:
             return NONE
         start_s = int(seen.second[first])
-        state.held = Held(start_s, start_s, level, texture)
+        lift = level - float(np.quantile(tail.drain, 0.25))
+        state.held = Held(start_s, start_s, level, texture, lift_a=max(min(lift, band), 0.0))
         state.seek, state.unsure, state.waiting = [], [seen[:first]], []
         return seen[first:]
+
+    def _first_texture(self, drain: Floats, level: float) -> Texture:
+        """Texture about a level not held yet: of the rows that its noise alone would put near it."""
+        noise = Texture(float(np.median(np.abs(np.diff(drain)))) / 0.954) if len(drain) > 1 else Texture()
+        near = drain[np.abs(drain - level) <= 2 * noise.band_a(level)]
+        return texture_of(near - level, np.inf) or noise
 
     def _hold(self, rows: Rows, held: Held, ended: list[Excursion]) -> Rows:
         """Read rows against the held level; returns the rows to read again when the level has stepped."""
         state = self.state
-        excess = rows.drain - _baseline(rows.drain, held)
-        held.texture = texture_of(excess[excess <= held.texture.band_a(held.level_a)]) or held.texture
+        base = _baseline(rows.drain, held)
+        excess = rows.drain - base
+        held.texture = texture_of(excess, held.texture.band_a(held.level_a)) or held.texture
         band = held.texture.band_a(held.level_a)
         side = self._sides(excess, band, held.texture)
         again = NONE
         if side.any() or state.above or state.below or rows.gap.any():
-            used, again = self._runs(rows, side, held)
+            used, again = self._runs(rows, side, base, held)
             rows, side = rows[:used], side[:used]
-        inside = side == 0
-        self._book(rows, inside, held)
+        self._book(rows, excess[: len(rows)], side == 0, held)
+        if len(base) > 1 and len(rows) == len(base):
+            held.level_a = float(base[-1])
         if len(rows):
             state.last_row = rows[-1:]
         if state.held is held and not held.known:
@@ -287,7 +298,7 @@ class PlateauTracker:
                 state.steps.append(Step(at_s, from_a, held.mean_a()))
         state.stepping = None
 
-    def _runs(self, rows: Rows, side: Ints, held: Held) -> tuple[int, Rows]:
+    def _runs(self, rows: Rows, side: Ints, base: Floats, held: Held) -> tuple[int, Rows]:
         """Follow excursions and falls through the runs of one frame: rows used, and rows to read again."""
         state = self.state
         edges = np.flatnonzero((np.diff(side) != 0) | (rows.gap[1:] > 0)) + 1
@@ -302,7 +313,8 @@ class PlateauTracker:
                 state.below = None
                 if state.above is None:
                     lead = rows[begin - 1 : begin] if begin else state.last_row
-                    state.above = Open(int(part.second[0]), until_s, [lead] if len(lead) and part.gap[0] == 0 else [])
+                    state.above = Open(int(part.second[0]), until_s, float(base[min(begin, len(base) - 1)]))
+                    state.above.parts += [lead] if len(lead) and part.gap[0] == 0 else []
                 state.above.parts.append(part)
                 state.above.last_s = until_s
                 if until_s - state.above.start_s >= STEP_UP_S:
@@ -316,7 +328,7 @@ class PlateauTracker:
                     state.above.parts.append(part)
             if kind < 0:
                 if state.below is None:
-                    state.below = Open(int(part.second[0]), until_s)
+                    state.below = Open(int(part.second[0]), until_s, held.level_a)
                 state.below.parts.append(part)
                 state.below.last_s = until_s
                 if until_s - state.below.start_s >= STEP_DOWN_S and sum(len(p) for p in state.below.parts) > 2:
@@ -334,7 +346,7 @@ class PlateauTracker:
             return
         parts = state.above.parts + ([behind[:1]] if behind is not None else [])
         end_s = state.above.last_s if behind is None else int(behind.second[0])
-        state.waiting.append(Excursion(Rows.join(parts), state.above.start_s, end_s, held.level_a, held.texture))
+        state.waiting.append(Excursion(Rows.join(parts), state.above.start_s, end_s, state.above.level_a, held.texture))
         state.above = None
 
     def _step(self, opened: Open, held: Held, read: Rows, rest: Rows) -> Rows:
@@ -371,37 +383,43 @@ class PlateauTracker:
             side[(side == 0) & high & (excess > narrow / 2)] = 1
         return side
 
-    def _book(self, rows: Rows, inside: np.ndarray[tuple[int], np.dtype[np.bool_]], held: Held) -> None:
+    def _book(self, rows: Rows, excess: Floats, inside: np.ndarray[tuple[int], np.dtype[np.bool_]], held: Held) -> None:
         """Book the in-band rows of a frame and let the level follow them."""
         n = int(np.count_nonzero(inside))
         if not n:
             return
-        every = n == len(inside)
-        weights = (rows.observed_us if every else rows.observed_us[inside]).astype(np.float64)
-        drain = rows.drain if every else rows.drain[inside]
-        volts = rows.volts if every else rows.volts[inside]
+        part = slice(None) if n == len(inside) else inside
+        weights = rows.observed_us[part].astype(np.float64)
         total = float(weights.sum())
-        mean = float((drain * weights).sum()) / total if total else float(drain.mean())
-        held.add(mean, max(total / SECOND_US, 1e-6), float(np.mean(volts)))
-        held.level_a += (mean - held.level_a) * n / (n + FOLLOW_ROWS)
+        if not total:
+            weights, total = np.ones(n), float(n)
+        mean = float((rows.drain[part] * weights).sum()) / total
+        held.add(mean, total / SECOND_US, float(np.mean(rows.volts[part])))
+        held.lift_a += float((excess[part] * weights).sum()) / total * n / (n + FOLLOW_ROWS)
+        if len(rows) < MINUTES * DRIFT_ROWS:
+            held.level_a += (mean - held.level_a) * n / (n + FOLLOW_ROWS)
         held.end_s = _end_s(rows, int(np.flatnonzero(inside)[-1]) + 1)
 
 
-def _baseline(drain: Floats, held: Held) -> Floats | float:
-    """The level through one frame: the held one, or the straight line that the frame's calm rows follow.
+def _baseline(drain: Floats, held: Held) -> Floats:
+    """The level through a frame, shape (n,), or (1,) where the rows are too few to show its drift.
 
-    The line joins the lower quartiles of both halves, which excursions do not lift; a line that leaves the band of the
-    held level is none.
+    Through the lower quartiles of the frame's tenths, lifted by what the mean is known to lie above them: excursions do
+    not move a quartile, unless they fill the tenth; then they leave the band, and the level stays where it was.
     """
-    level, half = held.level_a, len(drain) // 2
-    if half < DRIFT_ROWS:
-        return level
-    first, then = (float(np.quantile(part, 0.25)) for part in (drain[:half], drain[half:]))
-    lift = QUARTILE * max(held.texture.noise_a, held.texture.wander_a)
-    band = held.texture.band_a(level)
-    if max(abs(first + lift - level), abs(then + lift - level)) > band:
-        return level
-    return first + lift + (then - first) * (np.arange(len(drain)) - half / 2) / half
+    size = len(drain) // MINUTES
+    if size < DRIFT_ROWS:
+        return np.array([held.level_a])
+    rank = size // 4
+    low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
+    band, at = held.texture.band_a(held.level_a), held.level_a
+    levels = []
+    for value in low:
+        change = value + held.lift_a - at
+        if abs(change) <= band:
+            at += change / 2
+        levels.append(at)
+    return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels)
 
 
 def _end_s(rows: Rows, end: int) -> int:

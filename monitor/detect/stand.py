@@ -12,6 +12,7 @@ from monitor.detect.facts import Facts
 from monitor.detect.plateaus import CHARGE_A, KEPT_EXCURSIONS, Excursion, PlateauTracker
 from monitor.detect.rest import RestDetector, SleepView
 from monitor.detect.sleep import Asleep, asleep
+from monitor.detect.texture import FLOOR_A
 from monitor.detect.wakeups import wake_up
 
 AH_PER_NC = 1e-9 / 3600.0
@@ -119,8 +120,11 @@ class StandTracker:
     def _book(self, ended: list[Excursion]) -> None:
         state = self.state
         for excursion in ended:
+            wake = wake_up(excursion)
+            if wake.excess_a < FLOOR_A:
+                continue
             if len(state.wake_ups) < KEPT_EXCURSIONS:
-                state.wake_ups.append(wake_up(excursion))
+                state.wake_ups.append(wake)
                 state.levels_a.append(excursion.level_a)
             else:
                 state.uncounted += 1

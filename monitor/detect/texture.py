@@ -53,17 +53,21 @@ class Texture:
         )
 
 
-def texture_of(drain: Floats) -> Texture | None:
-    """Texture of consecutive rows without excursions, shape (n,) A; None when they are too few to tell."""
-    if len(drain) < ENOUGH:
+def texture_of(excess: Floats, calm_a: float) -> Texture | None:
+    """Texture of consecutive rows about their level, shape (n,) A; rows over `calm_a` are excursions.
+
+    None when the calm rows are too few to tell.
+    """
+    calm = excess[excess <= calm_a]
+    if len(calm) < ENOUGH:
         return None
-    middle = float(np.median(drain))
-    wander = (middle - float(np.quantile(drain, 0.05))) / 1.645
-    values = np.unique(drain)
+    middle = float(np.median(calm))
+    wander = (middle - float(np.quantile(calm, 0.05))) / 1.645
+    values = np.unique(calm)
     quantum = float(np.min(np.diff(values))) if 1 < len(values) <= FEW_VALUES else 0.0
-    noise = float(np.median(np.abs(np.diff(drain)))) / 0.954
-    neighbours = np.maximum(drain[:-2], drain[2:])
-    spikes = drain[1:-1] - neighbours
+    noise = float(np.median(np.abs(np.diff(calm)))) / 0.954
+    neighbours = np.maximum(excess[:-2], excess[2:])
+    spikes = excess[1:-1] - neighbours
     spikes = spikes[neighbours <= middle + max(FLOOR_A, NOISE_TIMES * noise, WANDER_TIMES * wander)]
     spike = float(np.partition(spikes, -SPIKES_MANY)[-SPIKES_MANY]) if len(spikes) > SPIKES_MANY else 0.0
     return Texture(noise, wander, max(spike, 0.0), quantum)
