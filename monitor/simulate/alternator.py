@@ -74,8 +74,8 @@ def _held(
     if fault == "unstable":
         t = [start]
         while t[-1] < end:
-            t.append(min(t[-1] + us(float(rng.uniform(0.6, 4.0))), end))
-        hunting = np.where(np.arange(len(t)) % 2 == 0, 13.1, 15.1) + rng.uniform(-0.4, 0.4, len(t))
+            t.append(min(t[-1] + us(float(rng.uniform(1.0, 5.0))), end))
+        hunting = np.where(np.arange(len(t)) % 2 == 0, 12.8, 15.3) + rng.uniform(-0.4, 0.4, len(t))
         return Piece(np.array(t, dtype=np.int64), scale * hunting)
     level = {"undervoltage": UNDER_V, "overvoltage": OVER_V}.get(fault, spec.volts)
     knots = np.unique(np.append(np.arange(start + us(SOFT_S), end, us(30.0)), end))

@@ -11,6 +11,7 @@ from monitor.simulate.scenario import Scenario, Trip, WakeUpSpec
 from monitor.simulate.shapes import excursion, visit, wander
 
 CLEAR_US = us(5.0)  # planned wake-ups keep clear of falling asleep and of the approach by this much
+CLOCK_SPREAD = 0.003  # a module's cheap oscillator against its nominal; our choice
 FAILED_S = 2.2  # mean length of a failed start
 
 
@@ -101,11 +102,12 @@ def _sleep(plan: Plan, scenario: Scenario, stand: PlannedStand) -> None:
     plan.loads.append(flat(stand.start, stand.end, level))
     if stand.settled is None:
         return
-    for pulses in (car.lamp_flash, car.polling):
+    for name, pulses in (("flash", car.lamp_flash), ("polling", car.polling)):
         if pulses is not None and stand.asleep_until > stand.settled:
-            plan.pulses.append(
-                PulseTrain(stand.settled, stand.asleep_until, pulses.amps, us(pulses.width), us(pulses.period))
-            )
+            # no two clocks agree: else a logger would strobe, and see every flash or none
+            off = CLOCK_SPREAD * float(np.clip(stream(scenario.seed, name).standard_normal(), -2.5, 2.5))
+            period = max(us(pulses.period * (1 + off)), us(pulses.width) + 1)
+            plan.pulses.append(PulseTrain(stand.settled, stand.asleep_until, pulses.amps, us(pulses.width), period))
 
 
 def _wake_ups(plan: Plan, scenario: Scenario, stand: PlannedStand, number: int) -> None:
@@ -122,10 +124,17 @@ def _wake_ups(plan: Plan, scenario: Scenario, stand: PlannedStand, number: int) 
             continue
         group += 1
         rng = stream(scenario.seed, "intermittent", group, number)
-        spec = WakeUpSpec(amps=drain.amps, duration=drain.on, every=drain.on + drain.off, random=True,
-                          jitter=0.3, after=drain.after, until=drain.until)  # fmt: skip
+        longest = 1.5 * drain.on
+        spec = WakeUpSpec(
+            amps=drain.amps,
+            duration=longest,
+            every=drain.on + drain.off,
+            random=True,
+            after=drain.after,
+            until=drain.until,
+        )
         for at in _times(plan, stand, spec, rng):
-            length = drain.on * float(rng.uniform(0.5, 1.5))
+            length = longest * float(rng.uniform(1 / 3, 1.0))
             _place(plan, stand, PlannedWake(excursion("rectangular", at, length, drain.amps, rng), group))
     for item in scenario.visits:
         at = plan.start + us(item.at)

@@ -25,9 +25,8 @@ def test_volts_fall_as_pybamm_says_for_the_same_loss_of_acid(soc: float) -> None
         values["Current function [A]"] = DRAIN_A
         values["Initial concentration in electrolyte [mol.m-3]"] = EMPTY + soc * (FULL - EMPTY)
         solved = pybamm.Simulation(model, parameter_values=values).solve(np.linspace(0, HOURS * 3600, 25))
-    volts, concentration = (
-        np.asarray(solved[name].entries) for name in ("Battery voltage [V]", "X-averaged electrolyte concentration [mol.m-3]")
-    )  # fmt: skip
+    volts = np.asarray(solved["Battery voltage [V]"].entries)
+    concentration = np.asarray(solved["X-averaged electrolyte concentration [mol.m-3]"].entries)
     first, last = len(volts) // 25, -1  # the first half hour settles
     theirs_per_acid = (volts[first] - volts[last]) / (concentration[first] - concentration[last])
 
