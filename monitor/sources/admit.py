@@ -23,6 +23,7 @@ from monitor.sources.rows import (
     OVERLOAD_FIGURE,
     Cells,
     Codes,
+    Fault,
     Rows,
     Where,
     fault,
@@ -111,7 +112,7 @@ class Admission:
     def admit(self, rows: Rows) -> Stretch:
         """The believable part of the rows."""
         for bad in rows.faults:
-            count(self._ledger, bad.reason, bad.count, bad.first)
+            enter(self._ledger, bad)
         if "volts" in rows.channels:
             self._tally.add(_present(rows.channels["volts"]))
         codes = {name: _judge(cells, getattr(self._bounds, name)) for name, cells in rows.channels.items()}
@@ -141,7 +142,7 @@ class Admission:
                     index = np.flatnonzero(rows).tolist()
                     if index:
                         bad = fault(self._reason(name, code) + suffix, index, where)
-                        count(self._ledger, bad.reason, bad.count, bad.first)
+                        enter(self._ledger, bad)
                 open_rows &= ~here
 
     def _reason(self, channel: str, code: int) -> str:
@@ -154,14 +155,11 @@ class Admission:
         return f"{channel} outside {low:g} to {high:g} {unit}"
 
 
-def count(ledger: Ledger, reason: str, number: int, first: tuple[object, ...]) -> None:
-    """Enter `number` refused lines, and the first of them."""
-    from monitor.base.ledger import RefusedLine
-
-    lines = [line for line in first if isinstance(line, RefusedLine)]
-    ledger.refuse(reason, None, number)
-    for line in lines:
-        ledger.refuse(reason, line, 0)
+def enter(ledger: Ledger, bad: Fault) -> None:
+    """Enter refused lines into the books."""
+    ledger.refuse(bad.reason, None, bad.count)
+    for line in bad.first:
+        ledger.refuse(bad.reason, line, 0)
 
 
 def _present(cells: Cells) -> Floats:

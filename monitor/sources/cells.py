@@ -27,7 +27,11 @@ def numbers_of(text: Any, decimal: str = ".") -> tuple[Floats, Codes]:
     if decimal == ",":
         text = pc.replace_substring(text, ",", ".")
     good = pc.match_substring_regex(text, _NUMBER)
-    values = np.asarray(pc.cast(pc.if_else(good, text, "0"), "float64"))
+    figures = pc.if_else(good, text, "0")
+    try:
+        values = np.array(pc.cast(figures, "float64"))
+    except ValueError:  # a figure too large for a float64, such as 1e999; Python reads it as infinite
+        values = np.array([float(figure) for figure in figures.to_pylist()])
     flaws = np.where(np.asarray(good), np.uint8(GOOD), np.uint8(NOT_A_NUMBER))
     flaws[np.asarray(pc.match_substring_regex(text, _OVERLOAD, ignore_case=True))] = OVERLOAD
     flaws[np.asarray(pc.equal(text, ""))] = ABSENT

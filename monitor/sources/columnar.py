@@ -18,7 +18,7 @@ from monitor.sources.header import Roles, recognise
 from monitor.sources.rows import ABSENT, GOOD, Cells, Codes, Fault, Rows, Where, fault
 from monitor.sources.zones import LocalClock, zone
 
-BATCH = 65_536  # rows; our choice: long enough to be fast, short enough for memory
+BATCH = 32_768  # rows; our choice: long enough to be fast, short enough for memory
 
 
 class ColumnarLog:
@@ -43,6 +43,7 @@ class ColumnarLog:
         self.columns = tuple(schema.names)
         self._roles = recognise([_titled(field) for field in schema], settings)
         self._roles.time = self._roles.time or _only_time(schema)
+        self._roles.check_units(self.name)
         if not self._roles.time:
             raise InputError(
                 f"{self.name}: no time column; the columns are: {', '.join(self.columns)}",
@@ -196,8 +197,7 @@ class ColumnarLog:
             if numbers.null_count:
                 flaws = np.where(np.asarray(numbers.is_valid()), np.uint8(GOOD), np.uint8(ABSENT))
                 mark_figures(values, flaws)
-        scale, offset = source.unit.scale * source.sign, source.unit.offset * source.sign + 0.0
-        return Cells(values if scale == 1.0 and offset == 0.0 else values * scale + offset, flaws)
+        return source.scaled(Cells(values, flaws))
 
     def _where(self, batch: Any, first: int) -> Where:
         def where(row: int) -> RefusedLine:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from monitor.base.errors import InputError, SettingError
 from monitor.base.vehicle import Column, LogSettings
-from monitor.sources.rows import CHANNELS
+from monitor.sources.rows import CHANNELS, Cells
 from monitor.sources.units import BASE, SHOWN, Unit, time_unit_of, unit_of
 
 # The trade's usual words; common practice, several languages.
@@ -42,6 +42,13 @@ class Source:
     unit: Unit = BASE
     sign: float = 1.0
 
+    def scaled(self, cells: Cells) -> Cells:
+        """Figures as written → V, A (+ into the battery), °C."""
+        scale, offset = self.unit.scale * self.sign, self.unit.offset * self.sign + 0.0
+        if scale == 1.0 and offset == 0.0:
+            return cells
+        return Cells(cells.values * scale + offset, cells.flaws)
+
 
 @dataclass(slots=True)
 class Roles:
@@ -51,12 +58,22 @@ class Roles:
     time_unit  s, ms, us, min, h, d where the header says so
     channels   source per channel found
     unclear    per channel, the columns that fit equally well
+    unknown_units  per channel, its column and the unit that is not known
     """
 
     time: tuple[int, ...] = ()
     time_unit: str | None = None
     channels: dict[str, Source] = field(default_factory=dict)
     unclear: dict[str, list[str]] = field(default_factory=dict)
+    unknown_units: dict[str, tuple[str, str]] = field(default_factory=dict)
+
+    def check_units(self, where: str) -> None:
+        """Raise InputError when the header gives a channel a unit that is none of its units."""
+        for channel, (column, unit) in self.unknown_units.items():
+            raise InputError(
+                f'{where}: column "{column}": unit "{unit}" is not known for {channel}; expected {SHOWN[channel]}',
+                f'say it in the vehicle file: [log] {channel} = {{ column = "{column}", unit = "{_first(channel)}" }}',
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +107,7 @@ def recognise(cells: Sequence[str], settings: LogSettings) -> Roles:
     wanted = {channel: getattr(settings, channel) for channel in CHANNELS}
     for channel, said in wanted.items():
         if said.column is not None and (index := _index(said.column, cells)) is not None:
-            roles.channels[channel] = _source(channel, index, cells[index], names[index], said)
+            roles.channels[channel] = _source(channel, index, cells[index], names[index], said, roles)
             taken.add(index)
     if settings.time.column is not None:
         index = _index(settings.time.column, cells)
@@ -100,7 +117,10 @@ def recognise(cells: Sequence[str], settings: LogSettings) -> Roles:
     taken.update(roles.time)
     if len(roles.time) == 1:
         name = names[roles.time[0]]
-        words = [name.unit or "", *(w for w in name.words if w in {"millis", "micros", "seconds", "secs", "sec"})]
+        words = [
+            name.unit or "",
+            *(w for w in sorted(name.words) if w in {"millis", "micros", "seconds", "secs", "sec"}),
+        ]
         roles.time_unit = next(filter(None, map(time_unit_of, words)), None)
     for channel, said in wanted.items():
         if said.column is None:
@@ -142,7 +162,7 @@ def _find(
             fits = [i for i in fits if names[i].words & narrower] or fits
     if len(fits) == 1:
         index = fits[0]
-        roles.channels[channel] = _source(channel, index, cells[index], names[index], said)
+        roles.channels[channel] = _source(channel, index, cells[index], names[index], said, roles)
         taken.add(index)
     elif fits:
         roles.unclear[channel] = [cells[i].strip() for i in fits]
@@ -176,7 +196,7 @@ def _fits(channel: str, name: _Name) -> bool:
     return not other_unit and bool(name.words & _WORDS[channel])
 
 
-def _source(channel: str, index: int, cell: str, name: _Name, said: Column) -> Source:
+def _source(channel: str, index: int, cell: str, name: _Name, said: Column, roles: Roles) -> Source:
     sign = -1.0 if channel == "amps" and said.positive == "discharge" else 1.0
     if said.unit is not None:
         unit = unit_of(channel, said.unit)
@@ -186,19 +206,11 @@ def _source(channel: str, index: int, cell: str, name: _Name, said: Column) -> S
                 f'set {channel} = {{ unit = "…" }} to {SHOWN[channel]}',
             )
         return Source(index, unit, sign)
-    if name.unit:
-        unit = unit_of(channel, name.unit)
-        if unit is not None:
-            return Source(index, unit, sign)
-        bracketed = name.unit not in name.words
-        # A short text in brackets stands for a unit; a longer one is a remark, as in "voltage (at the posts)".
-        if bracketed and len(name.unit) <= 3 and said.column is None:
-            column = cell.strip()
-            raise InputError(
-                f'column "{column}": unit "{name.unit}" is not known for {channel}; expected {SHOWN[channel]}',
-                f'say it in the vehicle file: [log] {channel} = {{ column = "{column}", unit = "{_first(channel)}" }}',
-            )
-    return Source(index, BASE, sign)
+    unit = unit_of(channel, name.unit) if name.unit else None
+    # A short text in brackets stands for a unit; a longer one is a remark, as in "voltage (at the posts)".
+    if unit is None and name.unit and name.unit not in name.words and len(name.unit) <= 3:
+        roles.unknown_units[channel] = (cell.strip(), name.unit)
+    return Source(index, unit or BASE, sign)
 
 
 def _first(channel: str) -> str:

@@ -131,6 +131,7 @@ def _finish(
     roles: Roles,
     settings: LogSettings,
 ) -> Layout:
+    roles.check_units(f"{file}, line {start}")
     whole = [row for row in rows if len(row) == columns]
     time = roles.time
     plan = times.plan([_joined(row, time) for row in whole], roles.time_unit)
@@ -199,6 +200,8 @@ def _no_header(
         _, index, separator, roles = best
         cells = [c.strip() for c in split(lines[index].lstrip(" #/;"), separator)]
         listed = ", ".join(cells)
+        if not roles.time and settings.time.column is not None:
+            return not_found(f"{file}, line {index + 1}", "time", settings.time.column, cells)
         if not roles.time:
             return InputError(
                 f"{file}, line {index + 1}: no time column; the columns are: {listed}",
@@ -236,4 +239,13 @@ def no_volts(where: str, columns: Sequence[str], example: str) -> InputError:
     return InputError(
         f"{where}: no column holds volts; the columns are: {', '.join(columns)}",
         f'name it in the vehicle file: [log] volts = {{ column = "{example}" }}',
+    )
+
+
+def not_found(where: str, channel: str, said: str | int, columns: Sequence[str]) -> InputError:
+    """The error that the column named in the vehicle file is not there."""
+    name = f'"{said}"' if isinstance(said, str) else f"number {said}"
+    return InputError(
+        f"{where}: no column {name} for {channel}; the columns are: {', '.join(columns)}",
+        f'mend it in the vehicle file: [log] {channel} = {{ column = "…" }}',
     )

@@ -16,7 +16,8 @@ from monitor.sources.admit import Admission, Bounds, Tally
 from monitor.sources.combine import Run
 from monitor.sources.files import LogFile, expand, kind_of
 from monitor.sources.join import Join, Part
-from monitor.sources.layout import no_volts
+from monitor.sources.layout import no_volts, not_found
+from monitor.sources.lines import CHUNK
 from monitor.sources.readahead import read_ahead
 from monitor.sources.rows import CHANNELS, Rows
 from monitor.sources.timeline import Timeline
@@ -165,11 +166,12 @@ def open_logs(
     nominal_v: float = 12.0,
     current_sign: Literal["as_logged", "reversed"] = "as_logged",
     progress: Progress | None = None,
+    chunk_bytes: int = CHUNK,
 ) -> RecordedLog:
     """Open recorded logs: files, directories and patterns, to be read as one stream in time order.
 
-    `progress` is called with bytes read and bytes in all. Raises InputError for what is no log, and SettingError for a
-    zone or unit that does not exist.
+    `progress` is called with bytes read and bytes in all. `chunk_bytes` of text are parsed at a time; the samples
+    do not depend on it. Raises InputError for what is no log, and SettingError for a zone or unit that does not exist.
     """
     notices: list[str] = []
     readers: list[Reader] = []
@@ -177,7 +179,7 @@ def open_logs(
     sizes: dict[str, int] = {}
     for log in expand(paths):
         try:
-            reader = _reader(log, settings)
+            reader = _reader(log, settings, chunk_bytes)
         except InputError as error:
             if log.named:
                 raise
@@ -188,18 +190,19 @@ def open_logs(
     if not readers:
         raise skipped[0]
     notices += [f"passed over: {error.what}" for error in skipped]
+    _check_named(readers, settings)
     _check_volts(readers)
     _check_relative(readers)
     notices += _notices(readers)
     return RecordedLog(readers, sizes, nominal_v, current_sign == "reversed", progress, notices)
 
 
-def _reader(log: LogFile, settings: LogSettings) -> Reader:
+def _reader(log: LogFile, settings: LogSettings, chunk_bytes: int) -> Reader:
     kind = kind_of(log)
     if kind == "text":
         from monitor.sources.delimited import DelimitedLog
 
-        return DelimitedLog(log, settings)
+        return DelimitedLog(log, settings, chunk_bytes)
     if kind == "senml":
         from monitor.sources.senml import SenmlLog
 
@@ -207,6 +210,13 @@ def _reader(log: LogFile, settings: LogSettings) -> Reader:
     from monitor.sources.columnar import ColumnarLog
 
     return ColumnarLog(log, kind, settings)
+
+
+def _check_named(readers: Sequence[Reader], settings: LogSettings) -> None:
+    for channel in CHANNELS:
+        said = getattr(settings, channel).column
+        if said is not None and not any(channel in reader.channels for reader in readers):
+            raise not_found(readers[0].name, channel, said, readers[0].columns)
 
 
 def _check_volts(readers: Sequence[Reader]) -> None:

@@ -14,8 +14,9 @@ import numpy as np
 
 from monitor.base.ledger import Ledger
 from monitor.base.samples import Ints
-from monitor.sources.admit import Stretch, count
+from monitor.sources.admit import Stretch, enter
 from monitor.sources.combine import Run, combine, joined
+from monitor.sources.rows import fault
 
 REORDER_US = 2_000_000  # our choice: loggers that interleave channels are late by parts of a second
 FORWARD_US = 365 * 86_400_000_000  # our choice: no log has a pause of a year
@@ -77,6 +78,8 @@ class Timeline:
         run = Run(t_us, rows.channels)
         if len(run) > 1:
             self._usual_us = int(t_us[-1] - t_us[-2])
+        elif self._highest is not None:
+            self._usual_us = int(t_us[0]) - self._highest
         self._highest = int(t_us[-1])
         cut = int(np.searchsorted(t_us, self._highest - REORDER_US))
         yield from self._settled(self._highest, whole=cut > 0)
@@ -122,7 +125,7 @@ class Timeline:
             if self._is_step(rows.t_us[start : start + LOOK + 1] + self._shift_us):
                 self._step(int(rows.t_us[start]))
             else:
-                count(self._ledger, STRAY, 1, (rows.where(start),))
+                enter(self._ledger, fault(STRAY, [start], rows.where))
                 start += 1
 
     def _first_jump(self, t_us: Ints) -> int:

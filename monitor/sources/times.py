@@ -23,7 +23,7 @@ _DAY = {
     "mdy": r"(?P<m>\d{1,2})[-/.](?P<d>\d{1,2})[-/.](?P<y>\d{4})",
 }
 _CLOCK = (
-    r"(?:(?:T|,? +)(?P<H>\d{1,2}):(?P<M>\d{2})(?::(?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?)?"
+    r"(?:(?:T|,? +)(?P<H>\d{1,2})(?::(?P<M>\d{2})(?::(?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?)?)?"
     r" ?(?P<p>[AaPp][Mm])? ?(?P<z>Z|z|UTC|[+-]\d{2}(?::?\d{2})?)?)?"
 )
 # What pyarrow's own timestamp parser takes, so that the fast parse may be used.
