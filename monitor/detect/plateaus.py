@@ -25,9 +25,10 @@ FRAME_S = 600  # data time read at once; our choice: short against drift, long a
 ESTABLISH_S = 180  # a level held for less is a stage of the shutdown
 AWAKE_A, AWAKE_S = 0.1, 1800  # …and above 100 mA (published sleep levels run to 80 mA) half an hour; our choice
 AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
-HELD_S = 8  # the least stretch in band that begins a plateau: a wake-up may follow at once
+HELD_S = 5  # the least stretch in band that begins a plateau: a wake-up may follow at once
 STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
 STEP_DOWN_S = 120  # a fall shorter than this is not a step
+NEAR_ROWS = 10  # rows whose mean must agree as well; our choice
 RETURN_S = 3  # in band for so long ends an excursion
 CANCEL_S = 10  # in band for so long ends a fall
 SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
@@ -243,8 +244,8 @@ class PlateauTracker:
         level = float(np.median(tail.drain))
         texture = self._first_texture(seen.drain[-max(len(tail), 60) :], level)
         band = texture.band_a(level)
-        near = np.abs(seen.drain - level) <= band
-        if np.count_nonzero(near[-len(tail) :]) < AGREE_SHARE * len(tail):
+        near = _near(seen, level, band)
+        if np.count_nonzero(np.abs(tail.drain - level) <= band) < AGREE_SHARE * len(tail):
             return NONE
         first = _first_lasting(seen.second, near)
         if first is None or int(seen.second[-1]) - int(seen.second[first]) < ESTABLISH_S:
@@ -266,7 +267,7 @@ class PlateauTracker:
         state = self.state
         base = _baseline(rows.drain, held)
         excess = rows.drain - base
-        held.texture = texture_of(excess, held.texture.band_a(held.level_a)) or held.texture
+        held.texture = (texture_of(excess, held.texture.band_a(held.level_a)) or held.texture).after(held.texture)
         band = held.texture.band_a(held.level_a)
         side = self._sides(excess, band, held.texture)
         again = NONE
@@ -425,6 +426,16 @@ def _baseline(drain: Floats, held: Held) -> Floats:
 def _end_s(rows: Rows, end: int) -> int:
     """When the row before `end` ends: at the next row, or a second later."""
     return int(rows.second[end - 1]) + 1
+
+
+def _near(rows: Rows, level: float, band: float) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Rows in band from which on the mean of NEAR_ROWS lies in the narrower band of a mean: a stage just above is not."""
+    near = np.abs(rows.drain - level) <= band
+    if len(rows) < 2 * NEAR_ROWS or int(rows.second[NEAR_ROWS] - rows.second[0]) > 2 * NEAR_ROWS:
+        return near
+    means = np.convolve(rows.drain - level, np.full(NEAR_ROWS, 1.0 / NEAR_ROWS), "valid")
+    means = np.concatenate([means, np.full(NEAR_ROWS - 1, means[-1])])
+    return near & (np.abs(means) <= max(FLOOR_A, 1.3 * band / np.sqrt(NEAR_ROWS)))
 
 
 def _first_lasting(second: Ints, near: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int | None:

@@ -11,7 +11,7 @@ sleeping vehicle differ. Their mean belongs to the level; their spread sets how 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ LEVEL_SHARE = 0.04  # loads that are awake vary with their own size; our choice
 WANDER_TIMES = 4.5  # the same for loads that wander slowly; our choice: rarely independent, so rarely extreme
 SPIKE_TIMES = 1.4  # margin over the spikes seen; our choice
 SPIKES_MANY = 4  # so many single rows in ten minutes are texture; our choice: oftener than every 2.5 min
+SPIKES_FADE = 0.9  # a frame; our choice: remembered for about two hours
 QUANTUM_TIMES = 1.2  # a value may flicker to the neighbouring step; our choice
 FEW_VALUES = 12  # so few distinct values in a frame show the logger's steps
 ENOUGH = 10  # rows for a judgement of its own
@@ -36,6 +37,10 @@ class Texture:
     wander_a: float = 0.0
     spikes_a: float = 0.0
     quantum_a: float = 0.0
+
+    def after(self, before: Texture) -> Texture:
+        """This texture, remembering spikes seen before: they come and go with the logger's beat."""
+        return replace(self, spikes_a=max(self.spikes_a, SPIKES_FADE * before.spikes_a))
 
     def band_a(self, level_a: float) -> float:
         """Half width of the band about a level within which nothing has happened, A.
