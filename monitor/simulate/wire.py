@@ -94,16 +94,20 @@ class PtyWire:
         return _write_all(self._master, data)
 
     def close(self) -> None:
-        """Wait until the reader has taken everything or gone, at most DRAIN_LIMIT_S: closing discards what is left."""
-        deadline = time.monotonic() + DRAIN_LIMIT_S
-        with suppress(OSError):
-            other = os.open(self.name, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
-            try:
-                while self.listening() and _unread(other) and time.monotonic() < deadline:
-                    time.sleep(LOOK_S)
-            finally:
-                os.close(other)
+        """Let the reader take everything, for at most DRAIN_LIMIT_S: closing discards what is left."""
+        if self.listening():
+            with suppress(OSError):
+                self._drain()
         os.close(self._master)
+
+    def _drain(self) -> None:
+        deadline = time.monotonic() + DRAIN_LIMIT_S
+        other = os.open(self.name, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)  # only the reader's end can be asked
+        try:
+            while _unread(other) and time.monotonic() < deadline:
+                time.sleep(LOOK_S)
+        finally:
+            os.close(other)
 
 
 class PortWire:
@@ -203,9 +207,7 @@ class TcpWire:
 def _gone(reader: socket.socket) -> bool:
     """Whether the reader closed its end; what it says to us is read and ignored."""
     try:
-        return reader.recv(4096, socket.MSG_DONTWAIT) == b""
-    except BlockingIOError:
-        return False
+        return bool(select.select([reader], [], [], 0)[0]) and reader.recv(4096) == b""
     except OSError:
         return True
 
