@@ -95,7 +95,9 @@ class Battery(Strict):
     """
 
     kind: BatteryKind | None = None
-    nominal_v: Annotated[QuantityVolts, AfterValidator(_nominal)] = Field(default=12.0, validation_alias="nominal")
+    nominal_v: Annotated[QuantityVolts, AfterValidator(_nominal)] = Field(
+        default=12.0, validation_alias="nominal", json_schema_extra={"default": "12 V"}
+    )
     capacity_ah: Annotated[QuantityAmpHours, Above] | None = Field(default=None, validation_alias="capacity")
     cold_cranking_a: Annotated[QuantityAmps, Above] | None = Field(default=None, validation_alias="cold_cranking")
     cranking_standard: CrankingStandard | None = Field(default=None, validation_alias="standard")
@@ -172,7 +174,7 @@ class LogSettings(Strict):
     celsius: Annotated[Column, AfterValidator(_unit_of_temperature), AfterValidator(_no_direction)] = Column()
     time: TimeColumn = TimeColumn()
     zero_offset_a: Annotated[QuantityAmps, AfterValidator(_not_negative)] = Field(
-        default=0.0, validation_alias="zero_offset"
+        default=0.0, validation_alias="zero_offset", json_schema_extra={"default": "0 A"}
     )
     gap_s: Annotated[QuantitySeconds, Above] | None = Field(default=None, validation_alias="gap")
 

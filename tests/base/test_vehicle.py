@@ -215,3 +215,4 @@ def test_the_schema_for_editors_names_the_keys_as_written() -> None:
     battery = Vehicle.model_json_schema()["$defs"]["Battery"]["properties"]
     assert set(battery) == {"kind", "nominal", "capacity", "cold_cranking", "standard", "reserve"}
     assert battery["nominal"]["type"] == "string"
+    assert battery["nominal"]["default"] == "12 V"
