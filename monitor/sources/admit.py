@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from monitor.base.ledger import Ledger
 from monitor.base.samples import Floats, Ints
+from monitor.sources.cells import mark_figures
 from monitor.sources.rows import (
     ABSENT,
     CHANNELS,
@@ -20,7 +21,6 @@ from monitor.sources.rows import (
     NOT_A_NUMBER,
     OUT_OF_RANGE,
     OVERLOAD,
-    OVERLOAD_FIGURE,
     Cells,
     Codes,
     Fault,
@@ -173,9 +173,7 @@ def _judge(cells: Cells, bounds: tuple[float, float]) -> Codes | None:
     if cells.flaws is None and len(values) and values.min() >= low and values.max() <= high:  # False with any NaN
         return None
     flaws = np.zeros(len(values), np.uint8) if cells.flaws is None else cells.flaws.copy()
-    good = flaws == GOOD
+    mark_figures(values, flaws)
     with np.errstate(invalid="ignore"):
-        flaws[good & ~(np.abs(values) < OVERLOAD_FIGURE)] = OVERLOAD
-        flaws[good & np.isnan(values)] = NOT_A_NUMBER
         flaws[(flaws == GOOD) & ((values < low) | (values > high))] = OUT_OF_RANGE
     return flaws if flaws.any() else None

@@ -87,9 +87,9 @@ class _Name:
         found = re.search(r"[\[({<]\s*([^\])}>]*?)\s*[\])}>]", text)
         unit = found[1] if found else None
         rest = text[: found.start()] + " " + text[found.end() :] if found else text
-        spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", rest)  # battVoltage
+        spaced = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", rest)  # battVoltage
         words = re.findall(r"[a-zµ°º\ufffd]+", spaced.lower())
-        if unit is None and len(words) > 1:
+        if unit is None and words:
             unit = words[-1]
         return _Name(frozenset(words), unit)
 
