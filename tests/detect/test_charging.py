@@ -140,6 +140,28 @@ def test_a_smart_system_may_take_its_time_at_12_9_v_after_the_start():
     assert found.faults == []
 
 
+def test_a_short_drive_at_12_9_v_by_volts_alone_is_not_called_without_charge():
+    # economy level, and no dead alternator holds it: it would fall below 12.6 V
+    drive = Drive(12, 20)
+    assert charging(seconds(drive.t, drive.volts(12.9))).faults == []
+
+
+def test_a_managed_system_that_begins_at_the_batterys_voltage_is_not_late():
+    drive = Drive(13, 40)
+    volts = drive.pulses(12.9, 14.9)
+    volts[drive.t < 150] = 12.4
+    found = charging(seconds(drive.t, volts))
+    assert found.regulation == "managed"
+    assert found.delay_s >= 149
+    assert found.faults == []
+
+
+def test_a_full_battery_that_carries_nothing_makes_no_late_alternator():
+    drive = Drive(14, 30)
+    volts = drive.volts(lambda t: np.where(t < 150, 12.8, 14.2))
+    assert charging(seconds(drive.t, volts, np.where(drive.t < 150, -0.5, 1.0))).faults == []
+
+
 def test_stops_of_a_stop_start_system_are_left_out():
     drive = Drive(9, 30)
     volts = drive.volts(fixed)
@@ -237,6 +259,16 @@ def test_a_hunting_regulator_is_unstable(dt):
     assert "unstable" in charging(seconds(drive.t, volts)).faults
 
 
+def test_reversals_are_counted_within_a_minute_only():
+    # ten moves, nine reversals in each minute, one move between them: one reversal short of the limit
+    drive = Drive(31, 20, noise=0.001)
+    drive.t = np.arange(-(T0 % 60), 20 * 60 - T0 % 60)
+    step = np.where(drive.t + T0 % 60 < 0, 0, (drive.t + T0 % 60) % 60)
+    flips = np.isin(step, [0, *range(5, 55, 5)])
+    volts = 14.0 + 0.25 * np.where(np.cumsum(flips) % 2, 1, -1)
+    assert "unstable" not in charging(seconds(drive.t, volts)).faults
+
+
 def test_load_switching_is_not_unstable():
     drive = Drive(28, 30)
     loads = 0.25 * (drive.t // 20 % 2) + 0.1 * (drive.t % 2)  # blower steps, and indicators
@@ -275,6 +307,15 @@ def test_a_gap_before_charging_leaves_the_delay_unknown():
     assert found.faults == []
 
 
+def test_a_gap_that_ends_in_a_second_without_volts_is_a_gap_all_the_same():
+    drive = Drive(46, 20)
+    seen = (drive.t < 3) | (drive.t >= 120)
+    gap = np.where(np.diff(drive.t[seen], prepend=0) > 1, 117_000_000, 0)
+    volts = drive.volts(lambda t: np.where(t < 4, 12.3, 14.2))[seen]
+    volts[gap > 0] = np.nan
+    assert charging(seconds(drive.t[seen], volts, gap_us=gap)).delay_s is None
+
+
 def test_a_gap_does_not_lengthen_a_spell_without_charge():
     # 30 min at 12.9 V on either side of an unobserved hour: neither side is 45 min
     drive = Drive(42, 120)
@@ -296,6 +337,14 @@ def test_charge_still_falling_has_no_tail_current():
     drive = Drive(44, 15)
     amps = 30 - 28 * drive.t / drive.t[-1]
     assert charging(seconds(drive.t, drive.volts(14.2), amps)).tail_amps is None
+
+
+def test_a_current_that_still_sinks_at_a_steady_voltage_is_no_tail_either():
+    # from 2.9 A by 1.9 A in 20 min: 0.48 A between its last two five-minute spells
+    drive = Drive(47, 20)
+    found = charging(seconds(drive.t, drive.volts(14.2), 2.9 - 1.9 * drive.t / drive.t[-1]))
+    assert [p.phase for p in found.phases] == ["regulated"]
+    assert found.tail_amps is None
 
 
 def test_phases_of_a_restless_drive_are_bounded_and_lie_inside_it():

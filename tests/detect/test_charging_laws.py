@@ -32,6 +32,7 @@ def rough_drive(seed, n=5000):
     celsius = np.where(random.random(n) < 0.2, np.linspace(0, 30, n), np.nan)
     zero, spread = np.zeros(n, np.int64), random.exponential(0.03, n)
     gap = np.where(np.diff(t, prepend=t[0]) >= 9, np.diff(t, prepend=t[0]) * 1_000_000, 0)
+    volts[(gap > 0) & (random.random(n) < 0.5)] = np.nan  # a gap that ends in a second without volts
     count = random.integers(1, 60, n)
     return Seconds(t, count, volts, volts - spread, volts + spread, amps, amps, amps, celsius, zero, zero, zero, gap)
 
