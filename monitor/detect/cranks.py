@@ -249,7 +249,8 @@ class CrankDetector:
         dip = 0.0 if crank.volts_before is None else crank.volts_before - crank.volts_min
         heavy = -crank.amps_peak >= SURE_TIMES * self.amps or (-crank.amps_peak >= self.amps and dip >= self.dip_v)
         long = int(t_us[-1]) - int(t_us[0]) >= GLOW_S * SECOND_US
-        smooth = bool(np.mean(np.diff(amps) >= -0.03 * -crank.amps_peak) > 0.9) and amps[-1] > 0.9 * crank.amps_peak
+        falls = np.diff(amps) >= 0.03 * crank.amps_peak
+        smooth = np.count_nonzero(falls) > 0.9 * len(falls) and bool(amps[-1] > 0.9 * crank.amps_peak)
         later = amps[t_us >= t_us[0] + INRUSH_OVER_S * SECOND_US]
         fast = (crank.sampled_hz or 0.0) >= PLATEAU_HZ and len(later) > 0
         inrush = fast and -crank.amps_peak >= INRUSH_TIMES * -float(np.nanmin(later))

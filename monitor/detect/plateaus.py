@@ -23,11 +23,13 @@ from monitor.detect.texture import FLOOR_A, NOISE_TIMES, Texture, texture_of
 
 FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
 ESTABLISH_S = 180  # a level held for less is a stage of the shutdown
-AWAKE_A, AWAKE_S = 0.1, 1800  # …and above 100 mA (published sleep levels run to 80 mA) half an hour; our choice
+AWAKE_A, AWAKE_S = 0.1, 1200  # …and above 100 mA (published sleep levels run to 80 mA) 20 min, the usual wait
+LOADED_A, LOADED_S = 1.0, 3600  # above 1 A an hour: leak tests and lamps take 45 min
 AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
 HELD_S = 5  # the least stretch in band that begins a plateau: a wake-up may follow at once
 STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
 STEP_DOWN_S = 120  # a fall shorter than this is not a step
+PIECE = 20  # rows whose median follows a level back; our choice
 NEAR_ROWS = 10  # rows whose mean must agree as well; our choice
 RETURN_S = 3  # in band for so long ends an excursion
 CANCEL_S = 10  # in band for so long ends a fall
@@ -131,7 +133,8 @@ class Held:
 
     def is_established(self) -> bool:
         """Whether it was held long enough to be no stage of a shutdown."""
-        needed = AWAKE_S if self.mean_a() > AWAKE_A else ESTABLISH_S
+        mean = self.mean_a()
+        needed = ESTABLISH_S if mean <= AWAKE_A else AWAKE_S if mean <= LOADED_A else LOADED_S
         return self.end_s - self.start_s >= needed
 
     def volts(self) -> float | None:
@@ -250,6 +253,7 @@ class PlateauTracker:
         first = _first_lasting(seen.second, near)
         if first is None or int(seen.second[-1]) - int(seen.second[first]) < ESTABLISH_S:
             return NONE
+        first, level = _backwards(seen, first, level, band)
         start_s = int(seen.second[first])
         lift = level - float(np.quantile(tail.drain, 0.25))
         state.held = Held(start_s, start_s, level, texture, lift_a=max(min(lift, band), 0.0))
@@ -426,6 +430,23 @@ def _baseline(drain: Floats, held: Held) -> Floats:
 def _end_s(rows: Rows, end: int) -> int:
     """When the row before `end` ends: at the next row, or a second later."""
     return int(rows.second[end - 1]) + 1
+
+
+def _backwards(rows: Rows, first: int, level: float, band: float) -> tuple[int, float]:
+    """Follow a drifting level back from row `first`: the first row on it, and the level there.
+
+    By medians of PIECE rows; pieces off the level are passed over, since a wake-up may lie between.
+    """
+    reached = first
+    for begin in range(first - PIECE, -1, -PIECE):
+        middle = float(np.median(rows.drain[begin : begin + PIECE]))
+        if abs(middle - level) <= band:
+            reached, level = begin, level + (middle - level) / 2
+    if reached < first:
+        begin = max(reached - PIECE, 0)
+        on = np.flatnonzero(_near(rows[begin : reached + PIECE], level, band))
+        reached = begin + int(on[0]) if len(on) else reached
+    return reached, level
 
 
 def _near(rows: Rows, level: float, band: float) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

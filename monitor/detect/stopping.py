@@ -20,7 +20,7 @@ STEP_V = 0.03  # …with so much fall of the volts
 STEP_ALONE_V = 0.12  # volts alone
 CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
 CARRIED_A = 4.0  # an alternator that carries the loads leaves less than this to the battery
-RESTLESS_A = 0.08  # median change from second to second while an engine runs; a standing vehicle is calmer
+RESTLESS_A, RESTLESS_SHARE, RESTLESS_ROWS = 0.08, 0.04, 5  # median change over 5 s while an engine runs; our choice
 CALM_A, CALM_SHARE, CALM_S = 1.0, 0.6, 180  # a vehicle at rest: so little for so much of so long a time; our choice
 LOADED_A, LOADED_S = 8.0, 60  # ignition, injection and pump of an engine that runs without charge (common practice)
 SIDE = 3  # seconds compared on each side of a step
@@ -42,7 +42,7 @@ def is_calm(seconds: Seconds) -> bool:
     if len(drain) < 3 or int(seconds.second[-1]) - int(seconds.second[0]) < CALM_S or np.isnan(drain).all():
         return False
     calm = np.count_nonzero(drain < CALM_A) >= CALM_SHARE * len(drain)
-    return bool(calm) and _restlessness(drain) < RESTLESS_A
+    return bool(calm) and not _restless(drain)
 
 
 def is_loaded(seconds: Seconds) -> bool:
@@ -138,12 +138,17 @@ def _loaded(drain: Floats) -> bool:
 def _carried(drain: Floats) -> bool:
     """Whether the alternator carried the loads in this stretch: little drain, and restless."""
     known = drain[1:61][np.isfinite(drain[1:61])]
-    return len(known) >= SIDE and float(np.median(known)) < CARRIED_A and _restlessness(known) >= RESTLESS_A
+    return len(known) >= SIDE and float(np.median(known)) < CARRIED_A and _restless(known)
 
 
-def _restlessness(values: Floats) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(np.abs(np.diff(known)))) if len(known) > 1 else 0.0
+def _restless(drain: Floats) -> bool:
+    """Whether the current wanders as loads of a running engine do, not as the constant stages of a shutdown."""
+    known = drain[np.isfinite(drain)]
+    lag = RESTLESS_ROWS if len(known) > 3 * RESTLESS_ROWS else 1
+    if len(known) <= lag:
+        return False
+    change = float(np.median(np.abs(known[lag:] - known[:-lag])))
+    return change >= max(RESTLESS_A, RESTLESS_SHARE * float(np.median(np.abs(known))))
 
 
 def _by_volts(volts: Floats, lead: int, proved: int, scale: float) -> StopFound:

@@ -59,11 +59,11 @@ class Texture:
 
 
 def texture_of(excess: Floats, calm_a: float) -> Texture | None:
-    """Texture of consecutive rows about their level, shape (n,) A; rows over `calm_a` are excursions.
+    """Texture of consecutive rows about their level, shape (n,) A; rows further off than `calm_a` are excursions or falls.
 
     None when the calm rows are too few to tell.
     """
-    calm = excess[excess <= calm_a]
+    calm = excess[np.abs(excess) <= calm_a]
     if len(calm) < ENOUGH:
         return None
     middle = float(np.median(calm))
