@@ -39,11 +39,12 @@ def faults(evidence: Evidence, kind: Regulation, scale: float) -> list[ChargingF
     found: list[ChargingFault] = []
     if _over(evidence.minutes, scale):
         found.append("overvoltage")
-    if _no_charge(evidence, scale):
+    late = _late(evidence, kind, scale)
+    if _no_charge(evidence, scale, from_s=evidence.start_s + (evidence.delay_s or 0.0) if late else 0.0):
         found.append("no_charge")
     elif evidence.low_longest_s > lim.SULFATING_S:
         found.append("undervoltage")
-    if _late(evidence, kind, scale):
+    if late:
         found.append("late")
     hunting = int(evidence.minutes.hunting.sum())
     if hunting >= max(lim.HUNTING_BINS, lim.HUNTING_SHARE * len(evidence.minutes)):
@@ -60,8 +61,8 @@ def _over(minutes: Minutes, scale: float) -> bool:
     return bool(np.any(minutes.over > 0) or np.any(minutes.low > limit))
 
 
-def _no_charge(evidence: Evidence, scale: float) -> bool:
-    """Minutes on end in which the battery alone carries the vehicle.
+def _no_charge(evidence: Evidence, scale: float, from_s: float) -> bool:
+    """Minutes on end, beginning at `from_s` or later, in which the battery alone carries the vehicle.
 
     Never charged since a start that was seen: below 13.0 V with net discharge, or below 12.6 V by volts alone. Else an
     engine-managed system may be in its economy mode, so the discharge must be beyond what that allows.
@@ -75,7 +76,7 @@ def _no_charge(evidence: Evidence, scale: float) -> bool:
         else:
             flat = (minutes.volts < lim.NO_CHARGE_V * scale) & (minutes.amps < lim.ECONOMY_LOWEST_A)
             alone = minutes.volts < lim.NO_CHARGE_LATER_V * scale
-    return _longest(np.where(by_amps, flat, alone), minutes) >= lim.NO_CHARGE_BINS
+    return _longest(np.where(by_amps, flat, alone) & (minutes.start_s >= from_s), minutes) >= lim.NO_CHARGE_BINS
 
 
 def _longest(flags: npt.NDArray[np.bool_], minutes: Minutes) -> int:

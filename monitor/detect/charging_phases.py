@@ -42,12 +42,17 @@ class Minutes:
 
 
 def reduced(minutes: Minutes, scale: float) -> Bools:
-    """Bins that an engine-managed system holds near the battery's own voltage, shape (n,)."""
+    """Bins that an engine-managed system holds near the battery's own voltage, shape (n,).
+
+    Before charging was first seen, a bin that low may as well be an alternator that has not begun yet.
+    """
     with np.errstate(invalid="ignore"):
         carried = minutes.amps <= lim.ECONOMY_LOWEST_A
     swings = np.percentile(minutes.high, 95) >= lim.REDUCED_BELOW_V * scale + lim.REDUCED_SWING_V * scale
     below = lim.REDUCED_BELOW_V if swings else lim.CHARGING_V
-    level = (minutes.volts < below * scale) & (minutes.volts >= lim.REDUCED_LOWEST_V * scale)
+    begun = np.logical_or.accumulate(minutes.high >= lim.CHARGING_V * scale)
+    lowest = np.where(begun, lim.REDUCED_LOWEST_V, lim.NO_CHARGE_ALONE_V)
+    level = (minutes.volts < below * scale) & (minutes.volts >= lowest * scale)
     return np.asarray(level & ~carried)
 
 

@@ -239,6 +239,16 @@ def test_a_late_alternator(amps):
     assert found.delay_s == pytest.approx(150, abs=1)
 
 
+def test_an_alternator_that_begins_after_six_minutes_is_late_and_not_managed():
+    drive = Drive(32, 15)
+    volts = drive.volts(lambda t: np.where(t < 360, 12.35, 14.2))
+    for current in (None, np.where(drive.t < 360, -12.0, 5.0)):
+        found = charging(seconds(drive.t, volts, current))
+        assert found.faults == ["late"]
+        assert found.regulation == "fixed"
+        assert "reduced" not in [p.phase for p in found.phases]
+
+
 def test_a_regulator_that_lets_the_voltage_run_away():
     drive = Drive(25, 20)
     found = charging(seconds(drive.t, drive.volts(lambda t: np.where(t < 600, 14.3, 16.8))))
