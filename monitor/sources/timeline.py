@@ -94,15 +94,17 @@ class Timeline:
             return
         rows = joined(self._held)
         self._held = []
+        # Whatever made a row late is newer than it, so it is still held.
+        late = rows.t_us < np.maximum.accumulate(rows.t_us)
         if highest is not None and not whole:
             old = rows.t_us < highest - REORDER_US
             if not old.all():
                 keep = ~old
                 self._held = [Run(rows.t_us[keep], {n: v[keep] for n, v in rows.channels.items()})]
                 rows = Run(rows.t_us[old], {n: v[old] for n, v in rows.channels.items()})
+                late = late[old]
         if not len(rows):
             return
-        late = rows.t_us < np.maximum.accumulate(rows.t_us)
         done = combine(rows)
         self._ledger.reordered += int(np.count_nonzero(late & done.opened))
         self._ledger.duplicates += done.duplicates
