@@ -102,20 +102,41 @@ def rows(scenario: Scenario, plan: Plan, track: Track) -> Iterator[Block]:
     """What the logger writes, portion by portion; with its clock set back or rows doubled, times may not increase."""
     spec = scenario.logger
     render = _Render(scenario, plan, track)
-    clock, gaps = clock_of(spec, plan), gaps_of(spec, plan)
+    clock = clock_of(spec, plan)
+    for number, period_us, t in _portions(spec, plan, track):
+        block = render.block(t, period_us, stream(scenario.seed, "logger", number))
+        shown = Block(clock.reads(t), block.volts, block.amps, block.celsius)
+        written = _written(scenario, plan, number, t)
+        yield shown if np.all(written == 1) else _repeat(shown, written)
+
+
+def count_rows(scenario: Scenario, plan: Plan, track: Track) -> tuple[int, int]:
+    """(samples, rows that repeat one) in all, without rendering them."""
+    samples = repeated = 0
+    for number, _, t in _portions(scenario.logger, plan, track):
+        written = _written(scenario, plan, number, t)
+        samples += int(np.count_nonzero(written))
+        repeated += int(np.count_nonzero(written == 2))
+    return samples, repeated
+
+
+def _portions(spec: LoggerSpec, plan: Plan, track: Track) -> Iterator[tuple[int, float, Ints]]:
+    """(number, sampling period in µs, true instants) of each portion, gaps not yet taken out."""
     number = 0
     for group in instants(spec, plan, track):
         for k in range(0, group.count, PORTION):
-            t = group.times(k, min(k + PORTION, group.count))
-            rng = stream(scenario.seed, "logger", number)
+            yield number, group.period_us, group.times(k, min(k + PORTION, group.count))
             number += 1
-            block = render.block(t, group.period_us, rng)
-            keep = np.ones(len(t), dtype=bool)
-            for a, b in gaps:
-                keep &= ~((t >= a) & (t < b))
-            times = np.where(keep, 1 + (rng.random(len(t)) < spec.duplicates), 0)
-            shown = Block(clock.reads(t), block.volts, block.amps, block.celsius)
-            yield shown if spec.duplicates == 0 and keep.all() else _repeat(shown, times)
+
+
+def _written(scenario: Scenario, plan: Plan, number: int, t: Ints) -> Ints:
+    """How often each sample is written: not at all in a gap, twice where it is doubled."""
+    times = np.ones(len(t), dtype=np.int64)
+    if scenario.logger.duplicates > 0:
+        times += stream(scenario.seed, "doubled", number).random(len(t)) < scenario.logger.duplicates
+    for a, b in gaps_of(scenario.logger, plan):
+        times[(t >= a) & (t < b)] = 0
+    return times
 
 
 def _repeat(block: Block, times: Ints) -> Block:

@@ -39,7 +39,10 @@ class Simulation:
         return rows(self.scenario, self.plan, self.track)
 
     def blocks(self, size: int = BLOCK) -> Iterator[Block]:
-        """Samples with strictly increasing times, `size` at a time; the samples do not depend on it."""
+        """Samples with strictly increasing times, `size` at a time; the samples do not depend on it.
+
+        Rows that repeat a time, or lie before it because the clock was set back, are left out; `rows` has them.
+        """
         kept: list[Block] = []
         count, last = 0, np.iinfo(np.int64).min
         for portion in self.rows():

@@ -27,7 +27,7 @@ from monitor.base.results import (
     WakeUp,
 )
 from monitor.base.samples import Floats, Ints
-from monitor.simulate.logger import Clock, clock_of, gaps_of, instants
+from monitor.simulate.logger import Clock, clock_of, count_rows, gaps_of, instants
 from monitor.simulate.ocv import ocv_volts
 from monitor.simulate.pieces import add, flat, us
 from monitor.simulate.plan import Plan, PlannedCrank, PlannedDrive, PlannedStand
@@ -54,19 +54,14 @@ def truth_of(scenario: Scenario, plan: Plan, track: Track) -> Result:
 def _log(scenario: Scenario, plan: Plan, track: Track, clock: Clock) -> Log:
     spec = scenario.logger
     groups, gaps = instants(spec, plan, track), gaps_of(spec, plan)
-    lost = 0
-    for group in groups:
-        last = group.first + group.period_us * (group.count - 1)
-        for a, b in gaps:
-            if a <= last and b > group.first:
-                t = group.times(0, group.count)
-                lost += int(np.sum((t >= a) & (t < b)))
+    samples, repeated = count_rows(scenario, plan, track)
     busiest = spec.rate if spec.fast is None else spec.fast.rate
     seen = [plan.start, int(groups[-1].times(groups[-1].count - 1, groups[-1].count)[0])]
     return Log(
         first=clock.read(seen[0]),
         last=clock.read(seen[1]),
-        samples=sum(group.count for group in groups) - lost,
+        samples=samples,
+        duplicates=repeated,
         clock_steps=[ClockStep(at=clock.read(at), seconds=by / 1e6) for at, by in clock.steps],
         gaps=[Span(start=clock.read(a), end=clock.read(b)) for a, b in gaps],
         unobserved_s=sum(b - a for a, b in gaps) / 1e6,

@@ -199,6 +199,14 @@ def test_a_bad_connection_lowers_the_volts_in_proportion_to_the_current(make: Ma
     assert bad.resistance_mohm - sound.resistance_mohm == pytest.approx(30.0, abs=0.5)  # type: ignore[operator]  # known
 
 
+def test_behind_a_bad_connection_the_battery_gets_less_of_the_regulated_volts(make: Make) -> None:
+    sound, bad = (run(make(vehicle={"connection": ohm})).truth.drives[0] for ohm in (0.0, 0.2))
+    assert sound.charge_in_ah is not None
+    assert bad.charge_in_ah is not None
+    assert bad.charge_in_ah < 0.8 * sound.charge_in_ah
+    assert bad.charging.volts_median == pytest.approx(sound.charging.volts_median, abs=0.1)  # the gauge looks right
+
+
 def test_a_shorted_cell_takes_2_1_volts_from_a_rested_battery(make: Make) -> None:
     # 10.5 V rested is the signature of one dead cell (12.6 − 2.1), from memory
     done = run(make(trips=[], battery={"state_of_charge": 0.97, "shorted_cell": {"after": 3600.0, "over": 600.0}}))
