@@ -108,7 +108,7 @@ def _data(text: object) -> bytes:
     if not isinstance(text, str):
         raise ValueError("vd is no text")
     try:
-        return base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
+        return base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
     except (binascii.Error, ValueError):
         raise ValueError("vd is not base64") from None
 
