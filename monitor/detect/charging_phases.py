@@ -50,7 +50,8 @@ def reduced(minutes: Minutes, scale: float) -> Bools:
         carried = minutes.amps <= lim.ECONOMY_LOWEST_A
     swings = np.percentile(minutes.high, 95) >= lim.REDUCED_BELOW_V * scale + lim.REDUCED_SWING_V * scale
     below = lim.REDUCED_BELOW_V if swings else lim.CHARGING_V
-    begun = np.logical_or.accumulate(minutes.high >= lim.CHARGING_V * scale)
+    begun = np.zeros(len(minutes), bool)
+    np.logical_or.accumulate(minutes.high[:-1] >= lim.CHARGING_V * scale, out=begun[1:])
     lowest = np.where(begun, lim.REDUCED_LOWEST_V, lim.NO_CHARGE_ALONE_V)
     level = (minutes.volts < below * scale) & (minutes.volts >= lowest * scale)
     return np.asarray(level & ~carried)
@@ -81,7 +82,8 @@ def regulation(minutes: Minutes, scale: float) -> Regulation:
         return "managed"
     if np.count_nonzero(pulses) >= enough:
         return "managed"
-    held = volts[volts >= lim.CHARGING_V * scale]
+    steady = minutes.high[late] - minutes.low[late] <= 2 * lim.FIXED_WIDTH_V * scale  # else it changes level within
+    held = volts[steady & (volts >= lim.CHARGING_V * scale)]
     if len(held) < lim.REGULATION_LEAST_BINS or 2 * len(held) < len(volts):
         return "unknown"
     if _compensated(volts, celsius, scale):
