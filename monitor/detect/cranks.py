@@ -15,10 +15,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from monitor.base.results import Crank
-from monitor.base.samples import SECOND_US, Block, Floats, Seconds
+from monitor.base.samples import SECOND_US, Block, Floats, Ints, Seconds
 from monitor.detect.facts import Facts
+
+Indexes = npt.NDArray[np.intp]
 
 CRANK_A = 50.0  # no key-on load but a starter draws this on a car; our choice: glow plugs are told apart by the dip
 CRANK_PER_AH = 0.7  # a small battery has a small starter: 0.7 A per Ah of capacity; our choice
@@ -27,6 +30,7 @@ PEAK_SHARE = 0.18  # the starter turns while the current is over this share of i
 DIP_V = 0.6  # volts alone: the least fall of a crank; our choice: a warm start on a large battery falls 1 V
 DIP_SHARE = 0.25  # volts alone: turning while the dip is deeper than this share of its deepest; inrush included
 DIP_BELOW_V = 11.95  # …and it must come below this: a rested battery under any other load stays above; our choice
+HOLDS_V = 12.3  # a starter pulls any battery below this, even averaged over a second; our choice
 SURE_TIMES = 2.5  # so many times the threshold is a crank however little the volts fall
 GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying away smoothly, no inrush; our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
@@ -106,7 +110,7 @@ class CrankDetector:
         state.opened_s = None
         return found
 
-    def _follow(self, seconds: Seconds, dips: np.ndarray[tuple[int], np.dtype[np.intp]], position: int) -> int:
+    def _follow(self, seconds: Seconds, dips: Indexes, position: int) -> int:
         """Index of the first second that is certain to lie behind the open dip; the length if none is yet."""
         state = self.state
         opened_s = state.last_dip_s if state.opened_s is None else state.opened_s
@@ -165,7 +169,7 @@ class CrankDetector:
         return list(self._spans(t_us[part], volts[part], amps[part], onset - first))
 
     def _spans(
-        self, t_us: np.ndarray[tuple[int], np.dtype[np.int64]], volts: Floats, amps: Floats, onset: int
+        self, t_us: Ints, volts: Floats, amps: Floats, onset: int
     ) -> list[Found]:
         step_us = float(np.median(np.diff(t_us[max(onset - 2, 0) :]))) if len(t_us) > onset + 1 else float("nan")
         hz = SECOND_US / step_us if step_us > 0 else float("nan")
@@ -174,31 +178,36 @@ class CrankDetector:
         volts_before = (
             float(np.median(before_volts[-max(KEPT, round(hz) if hz > 0 else 0) :])) if len(before_volts) else None
         )
+        pause_us = max(PAUSE_S * SECOND_US, 1.5 * step_us)
         if with_amps:
-            on = amps <= -max(SPIKE_SHARE * self.amps, PEAK_SHARE * -float(np.nanmin(amps)))
+            spans = self._by_amps(t_us, amps, pause_us)
         else:
             reference = volts_before if volts_before is not None else float(np.nanmax(volts))
-            on = volts <= min(
-                self.below_v + 0.3 * self.facts.scale, reference - DIP_SHARE * (reference - np.nanmin(volts))
-            )
-        turning = np.flatnonzero(on)
-        pause_us = max(PAUSE_S * SECOND_US, 1.5 * step_us)
+            on = volts <= min(self.below_v + 0.3 * self.facts.scale, reference - DIP_SHARE * (reference - np.nanmin(volts)))
+            spans = _split(np.flatnonzero(on), t_us, pause_us)
         found = []
-        for span in np.split(turning, np.flatnonzero(np.diff(t_us[turning]) > pause_us) + 1):
-            if len(span):
-                crank = self._figures(t_us, volts, amps, span, volts_before, hz)
-                if crank is not None:
-                    end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])
-                    sure = self._is_sure(crank, t_us[span], amps[span])
-                    found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure))
+        for span in spans:
+            crank = self._figures(t_us, volts, amps, span, volts_before, hz)
+            if crank is not None:
+                end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])
+                sure = self._is_sure(crank, t_us[span], amps[span])
+                found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure))
         return found
+
+    def _by_amps(self, t_us: Ints, amps: Floats, pause_us: float) -> list[Indexes]:
+        """Spans of heavy load, each narrowed to what is over PEAK_SHARE of its own peak."""
+        spans = []
+        for heavy in _split(np.flatnonzero(amps <= -SPIKE_SHARE * self.amps), t_us, pause_us):
+            over = heavy[amps[heavy] <= PEAK_SHARE * float(np.nanmin(amps[heavy]))]
+            spans += _split(over, t_us, pause_us)
+        return spans
 
     def _figures(
         self,
-        t_us: np.ndarray[tuple[int], np.dtype[np.int64]],
+        t_us: Ints,
         volts: Floats,
         amps: Floats,
-        span: np.ndarray[tuple[int], np.dtype[np.intp]],
+        span: Indexes,
         volts_before: float | None,
         hz: float,
     ) -> Crank | None:
@@ -242,19 +251,28 @@ class CrankDetector:
         back = len(after) == 0 or float(np.nanmax(after)) > float(np.nanmin(volts[part])) + self.dip_v / 2
         return dip is not None and dip >= self.dip_v and back
 
-    def _is_sure(self, crank: Crank, t_us: np.ndarray[tuple[int], np.dtype[np.int64]], amps: Floats) -> bool:
+    def _is_sure(self, crank: Crank, t_us: Ints, amps: Floats) -> bool:
         """Whether these samples can only be a starter."""
         if crank.amps_peak is None or crank.volts_min is None:
             return True
+        if crank.volts_min > HOLDS_V * self.facts.scale:
+            return False
         dip = 0.0 if crank.volts_before is None else crank.volts_before - crank.volts_min
         heavy = -crank.amps_peak >= SURE_TIMES * self.amps or (-crank.amps_peak >= self.amps and dip >= self.dip_v)
         long = int(t_us[-1]) - int(t_us[0]) >= GLOW_S * SECOND_US
-        falls = np.diff(amps) >= 0.03 * crank.amps_peak
-        smooth = np.count_nonzero(falls) > 0.9 * len(falls) and bool(amps[-1] > 0.9 * crank.amps_peak)
+        top = int(np.nanargmin(amps))
+        falls = np.diff(amps[top:]) >= 0.03 * crank.amps_peak
+        early = top <= 1 or int(t_us[top] - t_us[0]) <= INRUSH_OVER_S * SECOND_US
+        smooth = early and np.count_nonzero(falls) >= 0.9 * len(falls) and bool(amps[-1] > 0.9 * crank.amps_peak)
         later = amps[t_us >= t_us[0] + INRUSH_OVER_S * SECOND_US]
         fast = (crank.sampled_hz or 0.0) >= PLATEAU_HZ and len(later) > 0
         inrush = fast and -crank.amps_peak >= INRUSH_TIMES * -float(np.nanmin(later))
         return heavy and not (long and smooth and not inrush)
+
+
+def _split(rows: Indexes, t_us: Ints, pause_us: float) -> list[Indexes]:
+    """Runs of rows between which no more than `pause_us` passes."""
+    return [run for run in np.split(rows, np.flatnonzero(np.diff(t_us[rows]) > pause_us) + 1) if len(run)]
 
 
 def ripple_hz(amps: Floats, hz: float) -> float | None:

@@ -198,7 +198,8 @@ class Phases:
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
             started = False
         elif known > end or final:
-            started = self._is_uncharged(crank, held[after : max(limit, after)])
+            behind = held[after : max(limit, after)]
+            started = self._carried(crank, behind) or self._is_uncharged(crank, behind)
         else:
             return None
         state.crank = None

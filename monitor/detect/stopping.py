@@ -16,7 +16,7 @@ from monitor.base.samples import Floats, Seconds
 from monitor.detect.facts import Facts
 
 STEP_A = 1.2  # the least step of battery current into discharge at an engine stop; our choice
-STEP_V = 0.03  # …with so much fall of the volts
+STEP_V, STEP_OHM = 0.005, 0.0012  # …with so much fall of the volts, and so much for its size: half of a large battery's
 STEP_ALONE_V = 0.12  # volts alone
 CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
 CARRIED_A = 4.0  # an alternator that carries the loads leaves less than this to the battery
@@ -98,7 +98,7 @@ def _steps(volts: Floats, drain: Floats, lead: int, scale: float) -> list[int]:
     """Rows at which the battery takes over: the sharpest row of each step into discharge."""
     more = _ahead(drain, SIDE) - _behind(drain, SIDE)
     fall = _behind(volts, SIDE) - _ahead(volts, SIDE)
-    is_step = (more >= STEP_A) & (fall >= STEP_V * scale)
+    is_step = (more >= STEP_A) & (fall >= scale * np.maximum(STEP_V, STEP_OHM * more))
     is_step[:lead] = False
     rows = np.flatnonzero(is_step)
     sharp = np.diff(drain, prepend=drain[0])
