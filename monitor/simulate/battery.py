@@ -62,6 +62,8 @@ class Battery:
         self._onset_v = ONSET_V * self.scale
         self._onset_a = ONSET_SHARE * spec.capacity
         self._was_a = 0.0
+        self._left_dt_s = 0.0
+        self._left_of = (1.0, 1.0, 1.0)
         self._leak = spec.self_discharge / MONTH_S
         self._kelvin = 0.0 if spec.kind == "lifepo4" else KELVIN_V
         table = ocv_volts(spec.kind, [i / OCV_POINTS for i in range(OCV_POINTS + 1)])  # type: ignore[arg-type]  # list
@@ -101,9 +103,17 @@ class Battery:
         """Volts at the posts at this current."""
         return self.ocv() + self.v1 + self.v2 + self.v3 + self.r0 * amps
 
+    def _left(self, dt_s: float) -> tuple[float, float, float]:
+        """What is left of each overvoltage after `dt_s`; kept, because a step asks for it twice."""
+        if dt_s != self._left_dt_s:
+            self._left_dt_s = dt_s
+            one, two, three = TAU_S
+            self._left_of = (math.exp(-dt_s / one), math.exp(-dt_s / two), math.exp(-dt_s / three))
+        return self._left_of
+
     def held(self, dt_s: float, volts: float, series_ohm: float) -> float:
         """Current at the end of a step of `dt_s` if `volts` is held behind `series_ohm`: implicit, so it is stable."""
-        a1, a2, a3 = (math.exp(-dt_s / tau) for tau in TAU_S)
+        a1, a2, a3 = self._left(dt_s)
         push = volts - self.ocv() - a1 * self.v1 - a2 * self.v2 - a3 * self.v3
         if push > 0:
             grow = CHARGE_SHARE[0] * (1 - a1) + CHARGE_SHARE[1] * (1 - a2) + CHARGE_SHARE[2] * (1 - a3)
@@ -116,7 +126,7 @@ class Battery:
 
     def step(self, dt_s: float, polarising_a: float, mean_a: float) -> None:
         """Advance by `dt_s`: overvoltages under `polarising_a`, charge by `mean_a`, self-discharge."""
-        a1, a2, a3 = (math.exp(-dt_s / tau) for tau in TAU_S)
+        a1, a2, a3 = self._left(dt_s)
         charged = self._chg * polarising_a
         self._was_a = polarising_a
         if polarising_a > 0:

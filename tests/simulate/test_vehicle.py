@@ -1,5 +1,6 @@
 """What the vehicle does in a log: cranks, charging and its faults, chargers, connections, other nominal voltages."""
 
+from datetime import UTC, datetime, time
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,8 @@ from monitor.base.results import Drive
 from monitor.base.samples import Block, Floats
 from monitor.simulate import Simulation, run
 from tests.simulate.conftest import Make
+
+EVENING = datetime(2025, 3, 3, 19, 58, tzinfo=UTC)  # two minutes before the first trip
 
 
 def whole(simulation: Simulation) -> Block:
@@ -25,7 +28,7 @@ def running_volts(simulation: Simulation, drive: Drive, scale: float = 1.0) -> F
 
 def test_a_crank_begins_with_an_inrush_of_two_to_four_times_the_plateau_within_60_ms(make: Make) -> None:
     # from memory: inrush 2–4 × plateau, 20–60 ms
-    done = run(make(days=0.1, logger={"rate": 1000.0, "averaging": False}))
+    done = run(make(start=EVENING, days=0.003, logger={"rate": 1000.0, "averaging": False}))
     block, crank = whole(done), done.truth.drives[0].crank
     assert block.amps is not None
     assert crank is not None
@@ -40,7 +43,7 @@ def test_a_crank_begins_with_an_inrush_of_two_to_four_times_the_plateau_within_6
 def test_compression_ripple_has_the_frequency_of_speed_and_cylinders(make: Make) -> None:
     # four-stroke: f = rpm/60 · cylinders/2, so 200 rpm of a 4-cylinder is 6.7 Hz
     vehicle = {"crank_duration": 4.0, "crank_speed_rpm": 200.0, "cylinders": 4}
-    done = run(make(days=0.1, vehicle=vehicle, logger={"rate": 200.0, "averaging": False}))
+    done = run(make(start=EVENING, days=0.003, vehicle=vehicle, logger={"rate": 200.0, "averaging": False}))
     block, crank = whole(done), done.truth.drives[0].crank
     assert block.amps is not None
     assert crank is not None
@@ -131,7 +134,9 @@ def test_an_unstable_regulator_hunts_by_more_than_a_volt(make: Make) -> None:
 def test_an_open_diode_ripples_where_the_logger_is_fast_and_hardly_where_it_averages(make: Make) -> None:
     # trade articles: ≥ 0.5 V of ripple is a rectifier fault, > 50–100 mV suspect
     def spread(fault: str, averaging: bool) -> float:
-        done = run(make(days=0.11, alternator={"fault": fault}, logger={"rate": 50.0, "averaging": averaging}))
+        done = run(
+            make(start=EVENING, days=0.02, alternator={"fault": fault}, logger={"rate": 50.0, "averaging": averaging})
+        )
         return float(np.median(np.abs(np.diff(running_volts(done, done.truth.drives[0])))))
 
     assert spread("ripple", averaging=False) > 0.1
@@ -273,8 +278,6 @@ def test_a_visit_is_a_normal_wake_up(make: Make) -> None:
 
 
 def test_an_engine_restarted_after_half_a_minute_leaves_a_stand_that_never_settles(make: Make) -> None:
-    from datetime import time
-
     trips: list[dict[str, Any]] = [
         {"at": time(20, 0), "duration": 600.0},
         {"at": time(20, 10, 30), "duration": 600.0},
@@ -286,8 +289,6 @@ def test_an_engine_restarted_after_half_a_minute_leaves_a_stand_that_never_settl
 
 
 def test_trips_that_overlap_are_refused_with_their_time(make: Make) -> None:
-    from datetime import time
-
     trips = [{"at": time(20, 0), "duration": 3600.0}, {"at": time(20, 30), "duration": 600.0}]
     with pytest.raises(SettingError, match="2025-03-03 20:30"):
         run(make(trips=trips))
