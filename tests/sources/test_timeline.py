@@ -118,7 +118,7 @@ class Twin:
                     shift += max(expected, highest + 1) - t
                 self.steps.append((rows[i][0] + shift, (t - expected) / 1e6))
                 t = rows[i][0] + shift
-            if highest is not None and highest < t <= highest + YEAR:
+            elif highest is not None and t > highest:
                 usual = t - highest
             self._place(t, rows[i][1], late=highest is not None and t < highest)
             highest = t if highest is None else max(highest, t)
