@@ -95,7 +95,8 @@ def _late(evidence: Evidence, kind: Regulation, scale: float) -> bool:
     if evidence.delay_s is None or evidence.delay_s <= lim.LATE_S or kind == "managed":
         return False
     minutes = evidence.minutes
-    before = minutes.start_s < evidence.start_s + evidence.delay_s - minutes.width_s / 2
+    whole = minutes.start_s >= evidence.start_s  # the minute of the crank itself, and glow plugs, tell nothing
+    before = whole & (minutes.start_s + minutes.width_s <= evidence.start_s + evidence.delay_s)
     amps = minutes.amps[before & ~np.isnan(minutes.amps)]
     if len(amps):
         return bool(np.median(amps) < lim.LATE_A)

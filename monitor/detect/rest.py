@@ -26,7 +26,9 @@ SETTLED_V_PER_H = 0.002  # relaxation slower than this counts as settled (2 mV/h
 DECAY_SHOWN_V_PER_H = 0.001  # our choice: a decay is reported when its half width is below this or half of itself
 LAST_MINUTES_H = 0.5  # our choice: "the end of the stand" for the rest voltage
 LAST_BINS = 10
-BATTERY_OHM_AH = 0.008 * 60  # 6-10 mΩ for 60-70 Ah (from memory), inversely with capacity
+# 6-10 mΩ within seconds for 60-70 Ah (from memory), inversely with capacity; a steady drain meets the slow polarisation
+# too: our choice, as much again, and the interval grows by all of the correction either way.
+BATTERY_OHM_AH = 2 * 0.008 * 60
 NEGLIGIBLE_V = 0.001  # our choice: a third of what a logger resolves
 ASSUMED_AH = 60.0  # where the capacity is not known; said in `basis`
 TEMPERATURE_SAID_K = 3.0

@@ -20,7 +20,10 @@ FLOAT_A = 0.02  # our choice: enough to show the direction once the voltage is a
 ABOVE_REST_V = 13.2  # 12 V lead-acid: after charge the voltage falls fast to 13.2 V (trade note), so above is charge
 ABOVE_REST_LIFEPO4_V = 13.6  # from memory: LiFePO4 rests up to about 13.5 V
 CHARGE_RISE_V = 0.3  # volts alone: our choice; recovery after a load stays below 13.0 V, surface charge only falls
-LOAD_A = 2.0  # our choice: C/30 of 60 Ah moves the voltage as long as a night's settling does
+LOAD_A = 2.0  # our choice: C/30 of 60 Ah, above what any sleeping vehicle draws
+LOAD_AH = 0.3  # our choice: 0.5 % of 60 Ah; a load that takes less is over within AFTER_LOAD_H
+AFTER_LOAD_H = 0.5  # our choice: left out after such a short load ("1 h after load" is a rule for the whole battery)
+SETTLING_H = 0.5  # our choice: a load this soon after the engine stopped belongs to the drive
 UNSEEN_RISE_V = 0.05  # our choice: higher after an unobserved spell than before it: charged, or loaded before
 UNSEEN_H = 0.5
 SHORT_H = 0.25  # our choice: a last quiet spell shorter than this is somebody at the car just before the crank
@@ -77,7 +80,8 @@ def rest_span(
     unseen = np.zeros(len(volts), bool)
     unseen[1:] = (np.diff(begin_h) > UNSEEN_H + bin_h) & (np.diff(volts) > UNSEEN_RISE_V * scale)
 
-    first, last, after = _last_spell(begin_h, bin_h, charged, loaded, unseen)
+    heavy, blurred = _loads(begin_h, bin_h, amps, loaded)
+    first, last, after = _last_spell(begin_h, bin_h, charged, heavy, unseen)
     inside = np.zeros(len(volts), bool)
     inside[first:last] = True
     began_h = max(float(begin_h[first]), 0.0)
@@ -85,6 +89,7 @@ def rest_span(
     quiet = _quiet(inside, begin_h, amps, settled_at_us, start_us, sleep_current_a)
     if ended_h - began_h >= LEFT_OUT_FROM_H:
         quiet &= begin_h >= began_h + START_LEFT_OUT_H
+    quiet &= ~blurred if (quiet & ~blurred).any() else quiet
     drains = -amps[quiet]
     return RestSpan(
         hours=begin_h[quiet] + bin_h / 2 - began_h,
@@ -119,6 +124,20 @@ def _charged(volts: Floats, amps: Floats, amp_max: Ints, top: float, scale: floa
     return np.asarray(np.where(np.isnan(amps), risen & (volts >= top), by_amps))
 
 
+def _loads(
+    begin_h: Floats, bin_h: float, amps: Floats, loaded: npt.NDArray[np.bool_]
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Bins of loads that restart the rest, and bins that a shorter load and its recovery blur."""
+    heavy, blurred = np.zeros(len(loaded), bool), np.zeros(len(loaded), bool)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], loaded, [False])).astype(np.int8)))
+    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if -float(np.sum(amps[start:end])) * bin_h >= LOAD_AH:
+            heavy[start:end] = True
+        else:
+            blurred[(begin_h >= begin_h[start]) & (begin_h < begin_h[end - 1] + bin_h + AFTER_LOAD_H)] = True
+    return heavy, blurred
+
+
 def _last_spell(
     begin_h: Floats,
     bin_h: float,
@@ -139,7 +158,9 @@ def _last_spell(
         if begin_h[end - 1] + bin_h - begin_h[begin] >= SHORT_H or start == starts[0]:
             if begin > start or unseen[begin]:
                 return begin, end, "unseen"
-            return begin, end, "drive" if begin == 0 else "charge" if charged[begin - 1] else "load"
+            if begin > 0 and charged[begin - 1]:
+                return begin, end, "charge"
+            return begin, end, "drive" if begin_h[begin] <= SETTLING_H else "load"
     return 0, len(begin_h), "charge" if charged[-1] else "load"  # never undisturbed
 
 

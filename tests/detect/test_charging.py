@@ -162,6 +162,14 @@ def test_a_full_battery_that_carries_nothing_makes_no_late_alternator():
     assert charging(seconds(drive.t, volts, np.where(drive.t < 150, -0.5, 1.0))).faults == []
 
 
+def test_a_crank_and_glow_plugs_before_charging_are_not_taken_for_a_late_alternator():
+    # 60 A for half a minute, then an alternator that carries all loads at idle without charging the battery
+    drive = Drive(15, 4)
+    volts = drive.volts(lambda t: np.where(t < 30, 11.8, 12.36))
+    amps = np.where(drive.t < 30, -60.0, np.where(drive.t > 115, 0.8, 0.1))
+    assert charging(seconds(drive.t, volts, amps)).faults == []
+
+
 def test_stops_of_a_stop_start_system_are_left_out():
     drive = Drive(9, 30)
     volts = drive.volts(fixed)

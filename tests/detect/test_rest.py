@@ -169,12 +169,24 @@ def test_somebody_at_the_car_before_the_crank_does_not_restart_the_rest():
         assert found.ocv_low < night.ocv < found.ocv_high
 
 
-def test_a_lamp_a_few_minutes_before_the_crank_does_not_restart_the_rest():
+def test_a_heavy_load_minutes_before_the_crank_does_not_restart_the_rest():
     night = Night(63, 10)
     amps, left = night.amps(), night.t[-1] - night.t
-    amps[(left > 300) & (left < 480)] = -6.0
-    found = rest(night.t, night.volts, amps)
-    assert "9.9 h of rest after the drive" in found.basis
+    amps[(left > 300) & (left < 480)] = -20.0  # 1 Ah
+    assert "9.9 h of rest after the drive" in rest(night.t, night.volts, amps).basis
+
+
+def test_a_short_load_at_night_is_left_out_with_its_recovery_and_restarts_nothing():
+    night = Night(76, 24, decay=1.0)
+    amps, volts = night.amps(), night.volts.copy()
+    quiet = rest(night.t, volts, amps)
+    lit = (night.t >= 72000) & (night.t < 72120)  # 5 A for two minutes: 0.17 Ah
+    amps[lit], volts[lit] = -5.0, volts[lit] - 0.08
+    after = (night.t >= 72120) & (night.t < 73800)
+    volts[after] -= 0.03 * np.exp(-(night.t[after] - 72120) / 600)
+    found = rest(night.t, volts, amps)
+    assert "24.0 h of rest after the drive" in found.basis
+    assert found.ocv_volts == pytest.approx(quiet.ocv_volts, abs=0.0005)
 
 
 def test_a_gap_leaves_the_decay_as_it_was():
@@ -226,9 +238,9 @@ def test_a_sleep_current_above_an_ampere_is_corrected_for_and_said():
     night = Night(68, 12)
     bare = rest(night.t, night.volts, night.amps(0.001))
     loaded = rest(night.t, night.volts, night.amps(1.5))
-    assert loaded.ocv_volts - bare.ocv_volts == pytest.approx(1.5 * 0.008, abs=1e-4)
+    assert loaded.ocv_volts - bare.ocv_volts == pytest.approx(1.5 * 0.016, abs=1e-4)
     assert loaded.ocv_high - loaded.ocv_low > bare.ocv_high - bare.ocv_low
-    assert "OCV includes 12 mV" in loaded.basis
+    assert "OCV includes 24 mV" in loaded.basis
 
 
 def test_volts_alone_say_what_the_night_could_have_shown():
