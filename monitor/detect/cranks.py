@@ -187,6 +187,8 @@ class CrankDetector:
             spans = _split(np.flatnonzero(on), t_us, pause_us)
         found = []
         for span in spans:
+            if span[-1] < onset:
+                continue  # belongs to an earlier dip
             crank = self._figures(t_us, volts, amps, span, volts_before, hz)
             if crank is not None:
                 end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])

@@ -14,12 +14,12 @@ from memory), which respects autocorrelation.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 
 from monitor.base.samples import SECOND_US, Floats, Ints, Seconds
-from monitor.detect.texture import FLOOR_A, NOISE_TIMES, Texture, texture_of
+from monitor.detect.texture import FLOOR_A, NOISE_TIMES, Texture, texture_of, without_spikes
 
 FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
 ESTABLISH_S = 180  # a level held for less is a stage of the shutdown
@@ -37,15 +37,16 @@ SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
 BATCHES = 64  # batch means kept per plateau; pairs merge when full
 CHARGE_A = 0.3  # more than this into the battery is charge, not sleep
+FASTEST_DRIFT = 5  # tenths of a frame in which the level may drift through its band; faster is a ramp; our choice
 MINUTES, DRIFT_ROWS = 10, 6  # parts of a frame by which the level follows drift, and the least rows in one
-WINDOW = 8  # rows of the moving mean by which small excursions show in noise
+WINDOW, WINDOW_TIMES = 8, 1.15  # rows of the moving mean by which small excursions show in noise, and its margin
 TURNS = 8  # times a frame is read again; rows left then wait for more data
 KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more are counted, not listed
 
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """Seconds of a stand as the tracker reads them: drain (mean) and peak A, volts, net charge out nC, observed µs."""
+    """Seconds of a stand as the tracker reads them: drain (mean) and peak A, volts, net charge out nC, observed µs, samples."""
 
     second: Ints
     drain: Floats
@@ -54,6 +55,7 @@ class Rows:
     out_nc: Ints
     observed_us: Ints
     gap: Ints
+    count: Ints
 
     def __len__(self) -> int:
         return len(self.second)
@@ -74,6 +76,7 @@ class Rows:
             part(seconds.out_nc - seconds.in_nc),
             part(seconds.observed_us),
             part(seconds.gap_us),
+            part(seconds.count),
         )
 
     @staticmethod
@@ -240,13 +243,15 @@ class PlateauTracker:
         state.seek.append(rows)
         seen = Rows.join(state.seek)
         seen = seen[int(np.searchsorted(seen.second, int(seen.second[-1]) - SEEK_ROWS_S)) :]
-        state.seek = [seen]
+        state.seek, raw = [seen], seen
         tail = seen[min(int(np.searchsorted(seen.second, int(seen.second[-1]) - AGREE_S)), max(len(seen) - 3, 0)) :]
         if len(tail) < 3:
             return NONE
+        seen = replace(seen, drain=without_spikes(seen.drain))
+        tail = seen[-len(tail) :]
         level = float(np.median(tail.drain))
-        texture = self._first_texture(seen.drain[-max(len(tail), 60) :], level)
-        band = texture.band_a(level)
+        texture = self._first_texture(raw.drain[-max(len(tail), 60) :], level)
+        band = texture.steady_a(level)
         near = _near(seen, level, band)
         if np.count_nonzero(np.abs(tail.drain - level) <= band) < AGREE_SHARE * len(tail):
             return NONE
@@ -257,8 +262,8 @@ class PlateauTracker:
         start_s = int(seen.second[first])
         lift = level - float(np.quantile(tail.drain, 0.25))
         state.held = Held(start_s, start_s, level, texture, lift_a=max(min(lift, band), 0.0))
-        state.seek, state.unsure, state.waiting = [], [seen[:first]], []
-        return seen[first:]
+        state.seek, state.unsure, state.waiting = [], [raw[:first]], []
+        return raw[first:]
 
     def _first_texture(self, drain: Floats, level: float) -> Texture:
         """Texture about a level not held yet: of the rows that its noise alone would put near it."""
@@ -273,7 +278,7 @@ class PlateauTracker:
         excess = rows.drain - base
         held.texture = (texture_of(excess, held.texture.band_a(held.level_a)) or held.texture).after(held.texture)
         band = held.texture.band_a(held.level_a)
-        side = self._sides(excess, band, held.texture)
+        side = self._sides(excess, band, held)
         again = NONE
         if side.any() or state.above or state.below or rows.gap.any():
             used, again = self._runs(rows, side, base, held)
@@ -376,16 +381,22 @@ class PlateauTracker:
         state.held, state.above, state.below, state.seek, state.unsure = None, None, None, [], []
         return rows
 
-    def _sides(self, excess: Floats, band: float, texture: Texture) -> Ints:
+    def _sides(self, excess: Floats, band: float, held: Held) -> Ints:
         """+1 above the band, −1 below it, 0 inside, for each row."""
+        texture, steady = held.texture, held.texture.steady_a(held.level_a)
         side = (excess > band).astype(np.int64) - (excess < -band)
+        if steady < band:
+            plain = without_spikes(excess)
+            side[(side == 0) & (plain > steady)] = 1
+            side[(side == 0) & (plain < -steady)] = -1
         noisy = NOISE_TIMES * texture.noise_a >= band and band > FLOOR_A
         if noisy and len(excess) >= WINDOW:
-            narrow = max(FLOOR_A, band / np.sqrt(WINDOW))
+            narrow = max(FLOOR_A, WINDOW_TIMES * band / np.sqrt(WINDOW))
             calm = np.where(side == 0, excess, 0.0)  # what stands out by itself must not lift its neighbours
             means = np.convolve(calm, np.full(WINDOW, 1.0 / WINDOW), "valid")
             high = np.convolve((means > narrow).astype(np.float64), np.ones(WINDOW), "full") > 0.5
-            side[(side == 0) & high & (excess > narrow / 2)] = 1
+            smooth = np.convolve(calm, np.full(3, 1.0 / 3), "same")  # so that no lone row is one
+            side[(side == 0) & high & (smooth > narrow / 2)] = 1
         return side
 
     def _book(self, rows: Rows, excess: Floats, inside: np.ndarray[tuple[int], np.dtype[np.bool_]], held: Held) -> None:
@@ -417,12 +428,12 @@ def _baseline(drain: Floats, held: Held) -> Floats:
         return np.array([held.level_a])
     rank = size // 4
     low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
-    band, at = held.texture.band_a(held.level_a), held.level_a
+    band, at = held.texture.steady_a(held.level_a), held.level_a
     levels = []
     for value in low:
         change = value + held.lift_a - at
         if abs(change) <= band:
-            at += change / 2
+            at += max(min(change / 2, band / FASTEST_DRIFT), -band / FASTEST_DRIFT)
         levels.append(at)
     return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels)
 

@@ -13,20 +13,21 @@ from monitor.detect.plateaus import CHARGE_A, KEPT_EXCURSIONS, Excursion, Platea
 from monitor.detect.rest import RestDetector, SleepView
 from monitor.detect.sleep import Asleep, asleep
 from monitor.detect.texture import FLOOR_A
-from monitor.detect.wakeups import wake_up
+from monitor.detect.wakeups import is_lone_sample, wake_up
 
 AH_PER_NC = 1e-9 / 3600.0
 SEEN_S = 10  # a stand that begins with the log and is settled by then was asleep before
 CHARGE_PAUSE_S, CHARGE_LEAST_S = 600, 60  # a charger's pause; the least that is told as a charge
 CHARGE_ALONE_V = 13.6  # volts alone: what no battery holds by itself
 SHUTDOWN_TIMES, SHUTDOWN_OVER_A = 2.0, 0.05  # on a plateau so far above sleep, an excursion is the shutdown's own
+POLLING_MANY, POLLING_ALIKE = 3, 0.2  # lone samples that so many of a stand are like within this share; our choice
 APPROACH_S, APPROACH_A = 60, 1.0  # so much so soon before the crank is the driver arriving: doors, lamps, glow plugs
 KEPT_CHARGES = 500
 
 
 @dataclass(slots=True)
 class StandState:
-    """Counters, wake-ups (with the level they stood on), failed starts and charges (s) of the stand so far."""
+    """Counters, wake-ups (with the level they stood on, and whether one sample is all there is), failed starts and charges (s) of the stand so far."""
 
     start_us: int
     seen: bool
@@ -37,6 +38,7 @@ class StandState:
     last_s: int | None = None
     wake_ups: list[WakeUp] = field(default_factory=list)
     levels_a: list[float] = field(default_factory=list)
+    lone: list[bool] = field(default_factory=list)
     uncounted: int = 0
     failed: list[Crank] = field(default_factory=list)
     charges: list[tuple[int, int]] = field(default_factory=list)
@@ -109,13 +111,24 @@ class StandTracker:
         state = self.state
         if sleep.settled_s is None or sleep.current_a is None:
             return []
+        alike = self._are_polling()
         most = SHUTDOWN_TIMES * sleep.current_a + SHUTDOWN_OVER_A
         return [
             wake
-            for wake, level_a in zip(state.wake_ups, state.levels_a, strict=True)
-            if (wake.start >= sleep.settled_s * SECOND_US or level_a <= most)
+            for wake, level_a, lone in zip(state.wake_ups, state.levels_a, state.lone, strict=True)
+            if not (lone and alike)
+            and (wake.start >= sleep.settled_s * SECOND_US or level_a <= most)
             and not (approach_us is not None and wake.start >= approach_us and wake.peak_a >= APPROACH_A)
         ]
+
+    def _are_polling(self) -> bool:
+        """Whether the lone samples of this stand are a receiver's pulses, caught now and then: many, and all alike."""
+        state = self.state
+        sizes = [w.peak_a - a for w, a, lone in zip(state.wake_ups, state.levels_a, state.lone, strict=True) if lone]
+        if len(sizes) < POLLING_MANY:
+            return False
+        middle = float(np.median(sizes))
+        return float(np.median(np.abs(np.array(sizes) - middle))) < POLLING_ALIKE * middle
 
     def _book(self, ended: list[Excursion]) -> None:
         state = self.state
@@ -126,6 +139,7 @@ class StandTracker:
             if len(state.wake_ups) < KEPT_EXCURSIONS:
                 state.wake_ups.append(wake)
                 state.levels_a.append(excursion.level_a)
+                state.lone.append(is_lone_sample(excursion))
             else:
                 state.uncounted += 1
 

@@ -23,6 +23,8 @@ LEVEL_SHARE = 0.04  # loads that are awake vary with their own size; our choice
 WANDER_TIMES = 4.5  # the same for loads that wander slowly; our choice: rarely independent, so rarely extreme
 SPIKE_TIMES = 1.4  # margin over the spikes seen; our choice
 SPIKES_MANY = 4  # so many single rows in ten minutes are texture; our choice: oftener than every 2.5 min
+SPIKE_ROWS = 9  # a running median of so many is blind to spikes up to SPIKES_DENSE of all rows: 1 false row in 300,000
+SPIKES_DENSE = 0.03
 SPIKES_FADE = 0.9  # a frame; our choice: remembered for about two hours
 QUANTUM_TIMES = 1.2  # a value may flicker to the neighbouring step; our choice
 FEW_VALUES = 12  # so few distinct values in a frame show the logger's steps
@@ -37,25 +39,41 @@ class Texture:
     wander_a: float = 0.0
     spikes_a: float = 0.0
     quantum_a: float = 0.0
+    spike_share: float = 0.0
 
     def after(self, before: Texture) -> Texture:
         """This texture, remembering spikes seen before: they come and go with the logger's beat."""
-        return replace(self, spikes_a=max(self.spikes_a, SPIKES_FADE * before.spikes_a))
+        spikes_a = max(self.spikes_a, SPIKES_FADE * before.spikes_a)
+        return replace(self, spikes_a=spikes_a, spike_share=max(self.spike_share, SPIKES_FADE * before.spike_share))
 
-    def band_a(self, level_a: float) -> float:
-        """Half width of the band about a level within which nothing has happened, A.
+    def steady_a(self, level_a: float) -> float:
+        """Half width of the band about a level for rows freed of single spikes (`without_spikes`), A.
 
-        >>> Texture(noise_a=0.002).band_a(0.02)
+        >>> Texture(noise_a=0.002).steady_a(0.02)
         0.0104
         """
-        return max(
+        steady = max(
             FLOOR_A,
             NOISE_TIMES * self.noise_a,
             WANDER_TIMES * self.wander_a,
             LEVEL_SHARE * abs(level_a),
-            SPIKE_TIMES * self.spikes_a,
             QUANTUM_TIMES * self.quantum_a,
         )
+        return max(steady, SPIKE_TIMES * self.spikes_a) if self.spike_share > SPIKES_DENSE else steady
+
+    def band_a(self, level_a: float) -> float:
+        """Half width of the band about a level within which nothing has happened, A: single rows may reach it."""
+        return max(self.steady_a(level_a), SPIKE_TIMES * self.spikes_a)
+
+
+def without_spikes(values: Floats, rows: int = SPIKE_ROWS) -> Floats:
+    """Running median of `rows` (odd), same shape: what is shorter than half of them is gone, anything longer stays."""
+    half = rows // 2
+    if len(values) < rows:
+        return values
+    padded = np.concatenate([np.repeat(values[:1], half), values, np.repeat(values[-1:], half)])
+    middle: Floats = np.median(np.lib.stride_tricks.sliding_window_view(padded, rows), axis=1)
+    return middle
 
 
 def texture_of(excess: Floats, calm_a: float) -> Texture | None:
@@ -75,4 +93,5 @@ def texture_of(excess: Floats, calm_a: float) -> Texture | None:
     spikes = excess[1:-1] - neighbours
     spikes = spikes[neighbours <= middle + max(FLOOR_A, NOISE_TIMES * noise, WANDER_TIMES * wander)]
     spike = float(np.partition(spikes, -SPIKES_MANY)[-SPIKES_MANY]) if len(spikes) > SPIKES_MANY else 0.0
-    return Texture(noise, wander, max(spike, 0.0), quantum)
+    share = np.count_nonzero(spikes > max(FLOOR_A, NOISE_TIMES * noise)) / len(excess)
+    return Texture(noise, wander, max(spike, 0.0), quantum, share)

@@ -47,6 +47,13 @@ def wake_up(excursion: Excursion) -> WakeUp:
     )
 
 
+def is_lone_sample(excursion: Excursion) -> bool:
+    """Whether it is one sample that says nothing of its length."""
+    rows = excursion.rows
+    high = np.flatnonzero(rows.drain - excursion.level_a > excursion.texture.steady_a(excursion.level_a))
+    return len(high) == 1 and int(rows.count[high[0]]) == 1
+
+
 def _edges(excess: Floats, peak: Floats, begins: int, ends: int, start_s: int) -> tuple[int, int]:
     """Instants at which the excursion begins and ends, µs, from how full its first and last seconds are."""
     if begins == ends:
