@@ -89,7 +89,7 @@ class Sorted:
         width = high - low
         mean = (flat[first + high] - flat[first + low]) // np.maximum(width, 1)
         mean[width == 0] = UNKNOWN
-        return mean
+        return np.asarray(mean)
 
     def rank(self, channel: int, share: float) -> Ints:
         """The value that `share` of a channel's known values do not exceed, shape (m,); UNKNOWN if none is known."""
@@ -105,9 +105,9 @@ def sort_minutes(second: Ints, values: Ints) -> Sorted:
     np.not_equal(minute[1:], minute[:-1], out=fresh[1:])
     keys = minute[fresh]
     place = (np.cumsum(fresh) - 1) * MINUTE_S + (second - minute * MINUTE_S)
-    gathered = np.full((len(values), len(keys) * MINUTE_S), UNKNOWN)
-    gathered[:, place] = values
-    gathered = gathered.reshape(len(values), len(keys), MINUTE_S)
+    flat = np.full((len(values), len(keys) * MINUTE_S), UNKNOWN)
+    flat[:, place] = values
+    gathered = flat.reshape(len(values), len(keys), MINUTE_S)
     gathered.sort(axis=2)
     return Sorted(keys, gathered, np.count_nonzero(gathered != UNKNOWN, axis=2))
 

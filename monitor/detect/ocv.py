@@ -107,6 +107,7 @@ def state_of_charge(
     highest = (ocv if high is None else high) / scale
     if kind == "lifepo4":
         return _lifepo4(centre, lowest, highest)
+    others: tuple[str, ...]
     if kind == "flooded":
         own, others, basis = FLOODED, ("flooded", "wet"), "BCI table for flooded batteries"
     elif kind == "efb":

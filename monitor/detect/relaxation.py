@@ -154,8 +154,8 @@ class _Courses:
         spread = np.diagonal(pick @ covariance @ pick.transpose(0, 2, 1), axis1=1, axis2=2)
         mean = share @ each
         half = TWO_SIDED_95 * np.sqrt(share @ (spread + (each - mean) ** 2))
-        figures = np.stack((mean, half), axis=1).ravel().tolist()
-        return Fit(middle + figures[0], *figures[1:], rms_v=scatter**0.5)
+        ocv, slope, drift = zip(mean.tolist(), half.tolist(), strict=True)
+        return Fit(middle + ocv[0], ocv[1], *slope, *drift, scatter**0.5)
 
     def _variance(self, off: Floats) -> float:
         """Variance to give a point: its scatter, larger where neighbours err alike, and never below the model's own.

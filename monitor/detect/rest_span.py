@@ -69,7 +69,7 @@ def rest_span(
         return None
     minutes, volt_sum, amp_n, amp_sum, _, amp_max, heat_n, heat_sum = table.columns
     bin_h = table.width * MINUTE_S / HOUR_S
-    begin_h = table.key * bin_h - start_us / 1e6 / HOUR_S
+    begin_h: Floats = table.key.astype(np.float64) * bin_h - start_us / 1e6 / HOUR_S
     volts = volt_sum / minutes / 1e6
     amps = _mean(amp_sum, amp_n)
     celsius = _mean(heat_sum, heat_n)
