@@ -221,12 +221,12 @@ def _pulses(train: PulseTrain, since: Ints | None, t: Ints) -> Floats:
     """Drain above the train's mean: at instants, or averaged from `since` to them."""
     inside = (t > train.start) & (t <= train.end)
     if since is None:
-        on = (t - train.start) % train.period_us < train.width_us
-        return np.where(inside, train.amps * on - train.mean_a, 0.0)
+        _, phase = train.since_pulse(t)
+        return np.where(inside, train.amps * ((phase >= 0) & (phase < train.width_us)) - train.mean_a, 0.0)
 
     def charge(at: Ints) -> Floats:
-        x = np.clip(at, train.start, train.end) - train.start
-        return np.asarray(x // train.period_us * train.width_us + np.minimum(x % train.period_us, train.width_us))
+        periods, phase = train.since_pulse(np.clip(at, train.start, train.end))
+        return np.asarray(periods * train.width_us + np.clip(phase, 0, train.width_us))
 
     def asleep(at: Ints) -> Floats:
         return np.asarray(np.clip(at, train.start, train.end) - train.start, dtype=np.float64)

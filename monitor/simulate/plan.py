@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from monitor.base.samples import Floats, Ints
 from monitor.simulate.pieces import Piece
 
 
@@ -39,18 +40,37 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class PulseTrain:
-    """Short pulses from `start` to `end`, µs; drained amps. Their mean is part of the sleep level."""
+    """Short pulses from `start` to `end`, µs; drained amps. Their mean is part of the sleep level.
+
+    One pulse a period, at its beginning; with `dither` at a moment of its own in each, as receivers poll.
+    """
 
     start: int
     end: int
     amps: float
     width_us: int
     period_us: int
+    dither: int | None = None
 
     @property
     def mean_a(self) -> float:
         """Mean drain."""
         return self.amps * self.width_us / self.period_us
+
+    def since_pulse(self, t_us: Ints) -> tuple[Ints, Ints]:
+        """(periods begun and ended, µs since the beginning of this period's pulse, negative before it)."""
+        period, phase = np.divmod(t_us - self.start, self.period_us)
+        if self.dither is not None:
+            phase = phase - (_mixed(period + self.dither) * (self.period_us - self.width_us)).astype(np.int64)
+        return period, phase
+
+
+def _mixed(numbers: Ints) -> Floats:
+    """A number in [0, 1) for each whole number, as random as need be (splitmix64)."""
+    x = numbers.astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    x = (x ^ (x >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return np.asarray((x ^ (x >> np.uint64(31))) / 2.0**64)
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,7 +107,10 @@ def _sleep(plan: Plan, scenario: Scenario, stand: PlannedStand) -> None:
             # no two clocks agree: else a logger would strobe, and see every flash or none
             off = CLOCK_SPREAD * float(np.clip(stream(scenario.seed, name).standard_normal(), -2.5, 2.5))
             period = max(us(pulses.period * (1 + off)), us(pulses.width) + 1)
-            plan.pulses.append(PulseTrain(stand.settled, stand.asleep_until, pulses.amps, us(pulses.width), period))
+            dither = int(stream(scenario.seed, "dither").integers(1 << 40)) if name == "polling" else None
+            plan.pulses.append(
+                PulseTrain(stand.settled, stand.asleep_until, pulses.amps, us(pulses.width), period, dither)
+            )
 
 
 def _wake_ups(plan: Plan, scenario: Scenario, stand: PlannedStand, number: int) -> None:
