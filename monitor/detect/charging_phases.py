@@ -85,13 +85,20 @@ def regulation(minutes: Minutes, scale: float) -> Regulation:
     steady = minutes.high[late] - minutes.low[late] <= 2 * lim.FIXED_WIDTH_V * scale  # else it changes level within
     held = volts[steady & (volts >= lim.CHARGING_V * scale)]
     if len(held) < lim.REGULATION_LEAST_BINS or 2 * len(held) < len(volts):
-        return "unknown"
+        return "fixed" if _held_low(minutes, volts, scale) else "unknown"
     if _compensated(volts, celsius, scale):
         return "compensated"
     width = float(np.ptp(np.percentile(held, [5, 95])))
     if width <= lim.FIXED_WIDTH_V * scale:
         return "fixed"
     return "managed" if width >= lim.MANAGED_WIDTH_V * scale else "unknown"
+
+
+def _held_low(minutes: Minutes, volts: Floats, scale: float) -> bool:
+    """Whether one level below any charging voltage was held longer than an economy mode lasts."""
+    long = len(minutes) * minutes.width_s >= lim.SULFATING_S
+    steady = float(np.ptp(np.percentile(volts, [5, 95]))) <= lim.FIXED_WIDTH_V * scale
+    return long and steady and float(volts.min()) >= lim.REDUCED_LOWEST_V * scale
 
 
 def _compensated(volts: Floats, celsius: Floats, scale: float) -> bool:

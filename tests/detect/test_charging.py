@@ -224,6 +224,13 @@ def test_an_alternator_that_dies_on_the_way():
     assert charging(seconds(drive.t, volts)).faults == ["no_charge"]
 
 
+@pytest.mark.parametrize("amps", [None, 0.8])
+def test_a_regulator_that_holds_12_8_v_is_fixed_and_too_low(amps):
+    drive = Drive(33, 55)
+    found = charging(seconds(drive.t, drive.volts(12.8), amps))
+    assert (found.regulation, found.faults) == ("fixed", ["undervoltage"])
+
+
 def test_three_minutes_without_charge_are_not_yet_a_fault():
     drive = Drive(22, 3)
     found = charging(seconds(drive.t, drive.volts(12.3), -15.0))
