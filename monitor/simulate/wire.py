@@ -23,6 +23,8 @@ from monitor.base.errors import SettingError
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 SEND_LIMIT_S = 10.0  # a reader that takes nothing for so long has stopped reading
 DRAIN_LIMIT_S = 5.0  # at the end: for the reader to take what is still in the pseudo-terminal
+READY_S = 0.3  # programs that open a serial port throw away what came before they had set it up
+EMPTY_S = 0.3  # so long nothing may wait: the system hands on what it holds back only after a moment
 LOOK_S = 0.02  # between two looks at a pseudo-terminal, which cannot tell by itself that a reader came
 BAUD = termios.B115200
 
@@ -69,25 +71,29 @@ def _loopback(target: str) -> tuple[str, int]:
 
 
 class PtyWire:
-    """A pseudo-terminal: the reader opens `name` as if it were a serial port."""
+    """A pseudo-terminal: the reader opens `name` as if it were a serial port, and listens `ready_s` later."""
 
-    def __init__(self) -> None:
+    def __init__(self, ready_s: float = READY_S) -> None:
+        self._ready_s = ready_s
         self._master, slave = os.openpty()
         tty.setraw(slave)
         self.name = os.ttyname(slave)
         os.close(slave)  # with our own end closed, the master reports a hang-up until somebody opens it
         os.set_blocking(self._master, False)
         self.readers = 0
-        self._was_open = False
+        self._opened: float | None = None
 
     def listening(self) -> bool:
-        """Whether the other end is open."""
+        """Whether the other end is open and set up."""
         poll = select.poll()
         poll.register(self._master, 0)
-        is_open = not any(event & select.POLLHUP for _, event in poll.poll(0))
-        self.readers += is_open and not self._was_open
-        self._was_open = is_open
-        return is_open
+        if any(event & select.POLLHUP for _, event in poll.poll(0)):
+            self._opened = None
+            return False
+        if self._opened is None:
+            self._opened = time.monotonic()
+            self.readers += 1
+        return time.monotonic() - self._opened >= self._ready_s
 
     def send(self, data: bytes) -> bool:
         """Write, waiting for room up to SEND_LIMIT_S."""
@@ -104,7 +110,10 @@ class PtyWire:
         deadline = time.monotonic() + DRAIN_LIMIT_S
         other = os.open(self.name, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)  # only the reader's end can be asked
         try:
-            while _unread(other) and time.monotonic() < deadline:
+            emptied = time.monotonic()
+            while time.monotonic() < min(deadline, emptied + EMPTY_S):
+                if _unread(other):
+                    emptied = time.monotonic()
                 time.sleep(LOOK_S)
         finally:
             os.close(other)

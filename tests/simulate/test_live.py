@@ -5,7 +5,6 @@ import select
 import socket
 import subprocess
 import time
-import tty
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -57,7 +56,6 @@ def lines_from(descriptor: int, count: int) -> list[str]:
 def test_a_pseudo_terminal_speaks_every_row(tmp_path: Path) -> None:
     with speaking(tmp_path, "pty") as (process, name):
         port = os.open(name, os.O_RDWR | os.O_NOCTTY)
-        tty.setraw(port)
         seen = lines_from(port, ROWS + 1)
         assert process.wait(DEADLINE_S) == 0
         os.close(port)
@@ -161,7 +159,7 @@ def test_the_first_row_can_be_moved_to_now(make: Make) -> None:
 
 
 def test_a_reader_that_hangs_up_is_noticed(make: Make) -> None:
-    wire = PtyWire()
+    wire = PtyWire(ready_s=0.0)
     assert not wire.listening()
     port = os.open(wire.name, os.O_RDWR | os.O_NOCTTY)
     assert wire.listening()
@@ -169,6 +167,14 @@ def test_a_reader_that_hangs_up_is_noticed(make: Make) -> None:
     os.close(port)
     assert not wire.listening()
     assert wire.readers == 1
+    wire.close()
+
+
+def test_a_reader_that_empties_the_port_as_it_opens_it_misses_nothing(make: Make) -> None:
+    wire = PtyWire(ready_s=3600.0)
+    port = os.open(wire.name, os.O_RDWR | os.O_NOCTTY)
+    assert not wire.listening()  # nothing is sent before the reader has had its time
+    os.close(port)
     wire.close()
 
 
