@@ -23,8 +23,6 @@ from monitor.sources.rows import Cells, Fault, Rows, readable
 from monitor.sources.typed import typed_rows
 from monitor.sources.zones import LocalClock, zone
 
-CUT_OFF = "cut-off last line"
-DAMAGED = "packed data cut off or damaged"
 _SAMPLE_BYTES = 65536
 _SAMPLE_LINES = 400
 
@@ -62,8 +60,8 @@ class DelimitedLog:
     def _rows(self, parts: Iterator[Chunk]) -> Iterator[Rows]:
         first = self.layout.header_lines + 1  # number of the first line of the chunk
         for chunk in parts:
-            if not chunk.ended:
-                yield self._unended(chunk, first)
+            if chunk.flaw is not None:
+                yield self._flawed(chunk.data, chunk.flaw, first)
                 first += 1
                 continue
             rows = typed_rows(self.name, self.layout, self._clock, chunk.data, first)
@@ -74,15 +72,11 @@ class DelimitedLog:
                 yield rows
                 first += len(rows.t_us)
 
-    def _unended(self, chunk: Chunk, number: int) -> Rows:
-        """The rest of a file that no newline ends: never trusted, since a number cut short still reads as a number."""
+    def _flawed(self, data: bytes, flaw: str, number: int) -> Rows:
+        """What is no whole line; a last line without a newline neither, since a number cut short still reads as one."""
         empty = {name: Cells(np.empty(0)) for name in self.layout.channels}
-        reason, text = CUT_OFF, readable(chunk.data)
-        if chunk.broken is not None:
-            reason, text = DAMAGED, chunk.broken
-        line = RefusedLine(self.name, number, text)
-        faults = (Fault(reason, 1, (line,)),) if text.strip() else ()
-        return Rows(np.empty(0, np.int64), empty, lambda row: line, faults)
+        line = RefusedLine(self.name, number, readable(data))
+        return Rows(np.empty(0, np.int64), empty, lambda row: line, (Fault(flaw, 1, (line,)),) if data.strip() else ())
 
 
 def _first_lines(log: LogFile) -> list[str]:
@@ -110,5 +104,5 @@ def _below_header(parts: Iterator[Chunk], header_lines: int) -> Iterator[Chunk]:
             continue
         pieces = part.data.split(b"\n", skip)
         skip -= len(pieces) - 1
-        if pieces[-1] or part.broken:
-            yield Chunk(pieces[-1], part.ended, part.broken)
+        if pieces[-1]:
+            yield Chunk(pieces[-1], part.flaw)

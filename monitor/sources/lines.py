@@ -7,6 +7,10 @@ from dataclasses import dataclass
 
 from monitor.sources.files import Stream
 
+CUT_OFF = "cut-off last line"
+DAMAGED = "packed data cut off or damaged"
+TOO_LONG = "line too long"
+
 CHUNK = 2 << 20  # bytes; our choice: long enough for the parser's threads, some 45,000 rows, short enough for memory
 LONGEST_LINE = 8 << 20  # bytes; our choice: nothing longer is a line of a log
 SHOWN_OF_LONG = 1000  # bytes of such a line that are kept to be shown
@@ -14,29 +18,28 @@ SHOWN_OF_LONG = 1000  # bytes of such a line that are kept to be shown
 
 @dataclass(frozen=True, slots=True)
 class Chunk:
-    """Whole lines, each ended by a newline.
+    """A piece of a log.
 
-    data   the bytes
-    ended  False for the rest of a file that no newline ends, or of a line too long to be one
-    broken in words, why the stream ended here before its end; None as a rule
+    data   whole lines, each ended by a newline; or what cannot be such
+    flaw   in words, why the data are no whole lines; None as a rule. They then stand for one line
     """
 
     data: bytes
-    ended: bool = True
-    broken: str | None = None
+    flaw: str | None = None
 
 
 def chunks(stream: Stream, size: int = CHUNK) -> Generator[Chunk, None, None]:
     """Cut a stream at line ends: at newlines, or at carriage returns in a log that uses nothing else."""
     rest = b""
     returns: bool | None = None  # lone carriage returns end lines, as some old loggers write
+    too_long = False  # within a line of which the beginning was refused
     while True:
         try:
             data = stream.read(size)
         except OSError as error:  # packed data cut off or damaged
             if rest:
-                yield Chunk(rest, ended=False)
-            yield Chunk(b"", ended=False, broken=str(error))
+                yield Chunk(rest, CUT_OFF)
+            yield Chunk(str(error).encode(), DAMAGED)
             return
         if not data:
             break
@@ -44,6 +47,9 @@ def chunks(stream: Stream, size: int = CHUNK) -> Generator[Chunk, None, None]:
             returns = b"\n" not in data and data.count(b"\r") > 1
         if returns:
             data = data.replace(b"\r", b"\n")
+        if too_long:
+            end = data.find(b"\n") + 1
+            data, too_long = data[end:] if end else b"", end == 0
         cut = data.rfind(b"\n") + 1
         if cut:
             yield Chunk(b"".join((rest, memoryview(data)[:cut])))
@@ -51,10 +57,10 @@ def chunks(stream: Stream, size: int = CHUNK) -> Generator[Chunk, None, None]:
         else:
             rest += data
         if len(rest) > LONGEST_LINE:
-            yield Chunk(rest[:SHOWN_OF_LONG], ended=False)
-            rest = b""  # its remainder up to the next newline is refused as a line of its own
+            yield Chunk(rest[:SHOWN_OF_LONG], TOO_LONG)
+            rest, too_long = b"", True
     if rest:
-        yield Chunk(rest, ended=False)
+        yield Chunk(rest, CUT_OFF)
 
 
 def count_lines(data: bytes) -> int:

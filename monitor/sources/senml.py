@@ -22,13 +22,13 @@ from monitor.base.ledger import RefusedLine
 from monitor.base.vehicle import LogSettings
 from monitor.sources.files import LogFile, Stream, open_stream
 from monitor.sources.header import fitting
+from monitor.sources.lines import CUT_OFF
 from monitor.sources.rows import ABSENT, CHANNELS, GOOD, Cells, Fault, Rows
 from monitor.sources.times import LATEST_US, RELATIVE_BELOW_S
 from monitor.sources.units import Unit
 
 VERSION = 10  # §4.4: the version of RFC 8428
 NOT_A_RECORD = "not a SenML record"
-CUT_OFF = "cut-off last line"
 _BATCH = 8192  # records a stretch of rows holds; our choice
 _READ = 1 << 18
 _LONGEST_RECORD = 1 << 20  # characters; our choice: nothing longer is a reading

@@ -82,21 +82,21 @@ class Timeline:
             self._usual_us = int(t_us[0]) - self._highest
         self._highest = int(t_us[-1])
         cut = int(np.searchsorted(t_us, self._highest - REORDER_US))
-        yield from self._settled(self._highest, whole=cut > 0)
+        yield from self._settled(self._highest)
         if cut:
             yield run[:cut]
         tail = run[cut:]
         self._held.append(Run(tail.t_us.copy(), {n: v.copy() for n, v in tail.channels.items()}) if cut else tail)
 
-    def _settled(self, highest: int | None, whole: bool = False) -> Iterator[Run]:
-        """Held rows older than the reorder window before `highest` (all of them: None, or `whole`)."""
+    def _settled(self, highest: int | None) -> Iterator[Run]:
+        """Held rows older than the reorder window before `highest`; None: all of them."""
         if not self._held:
             return
         rows = joined(self._held)
         self._held = []
         # Whatever made a row late is newer than it, so it is still held.
         late = rows.t_us < np.maximum.accumulate(rows.t_us)
-        if highest is not None and not whole:
+        if highest is not None:
             old = rows.t_us < highest - REORDER_US
             if not old.all():
                 keep = ~old

@@ -32,13 +32,17 @@ def zone(name: str) -> ZoneInfo:
         ) from None
 
 
+# Repeated hours that lie further apart are two; our choice: clock changes are months apart, a repeated hour is one.
+_ANOTHER_US = 86_400_000_000
+
+
 class LocalClock:
     """Turns local times into UTC, in the order of the file; remembers which pass of a repeated hour it is in.
 
     >>> clock = LocalClock(zone("Europe/Oslo"))
     >>> local = np.array(["2024-10-27T02:59", "2024-10-27T02:00"], "M8[us]").astype(np.int64)
     >>> utc, exists = clock.to_utc(local)
-    >>> [str(t) for t in utc.astype("M8[m]")], exists.all().item()
+    >>> [str(t)[:16] for t in utc.astype("M8[us]")], exists.all().item()
     (['2024-10-27T00:59', '2024-10-27T01:00'], True)
     """
 
@@ -84,6 +88,8 @@ class LocalClock:
 
     def _passes(self, part: Ints) -> npt.NDArray[np.bool_]:
         """Per row, whether it belongs to the second pass."""
+        if self._highest is not None and part[0] > self._highest + _ANOTHER_US:
+            self._highest, self._second_pass = None, False
         before = np.maximum.accumulate(np.concatenate([[part[0] if self._highest is None else self._highest], part]))
         self._highest = int(before[-1])
         if self._second_pass:

@@ -7,6 +7,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
+from monitor.sources.lines import CHUNK, LONGEST_LINE
 from tests.sources.conftest import Read
 
 HEADER = "time,volts,amps,celsius\n"
@@ -173,6 +174,15 @@ def test_a_quote_and_a_stray_carriage_return_do_not_make_up_for_each_other(read:
     whole = read('time,volts,note\n1,12.1,"a\n2,12.2,b"\n3,12.3,x\r4,12.4,y\n5,12.5,z\n')
     assert whole.volts.tolist() == [12.5]
     assert whole.ledger.refused == {"quote not closed": 2, "wrong number of fields": 1}
+
+
+def test_a_line_without_end_is_refused_as_one_line(read: Read) -> None:
+    endless = "x" * (LONGEST_LINE + 3 * CHUNK)
+    whole = read(PLAIN + endless + "\nrubbish\n" + ROWS.replace("12:00", "13:00"))
+    assert len(whole.t_us) == 4
+    assert whole.ledger.refused == {"line too long": 1, "wrong number of fields": 1}
+    assert whole.ledger.first["line too long"][0].line == 4
+    assert whole.ledger.first["wrong number of fields"][0].line == 5
 
 
 def test_a_header_repeated_by_a_restarted_logger(read: Read) -> None:

@@ -93,6 +93,16 @@ def test_the_repeated_hour_is_resolved_by_order(read: Read, style: str, chunk_by
     assert whole.ledger.clock_steps == []
 
 
+def test_each_autumn_has_its_own_two_passes(read: Read) -> None:
+    rows = "".join(
+        f"{day} {clock}:00,12.5\n"
+        for day in ("2024-10-27", "2025-10-26")
+        for clock in ("02:10", "02:50", "02:10", "02:50")
+    )
+    whole = read("time,volts\n" + rows, log={"time": {"zone": "Europe/Oslo"}})
+    assert [str(t)[11:16] for t in whole.t_us.astype("M8[us]")] == ["00:10", "00:50", "01:10", "01:50"] * 2
+
+
 def test_the_skipped_hour_is_refused(read: Read) -> None:
     # Oslo enters summer time on 2024-03-31 at 01:00 UTC: there is no 02:30.
     whole = read(
