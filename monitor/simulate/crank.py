@@ -11,6 +11,10 @@ from monitor.simulate.pieces import Piece, us
 from monitor.simulate.plan import PlannedCrank
 from monitor.simulate.scenario import VehicleSpec
 
+STIFF_C, STIFF = (
+    (-18.0, 0.0, 20.0),
+    (1.7, 1.3, 1.0),
+)  # current by temperature: warm 150 A, cold up to 300 A (trade text)
 RISE_S = 0.004
 RIPPLE = 0.22  # of the plateau, half the swing; our choice: current of a four-cylinder plainly shows compressions
 EASING = 0.08  # the plateau falls so much while oil film and friction ease; our choice
@@ -18,11 +22,15 @@ FIRING_S = 0.08  # the engine helps the starter in its last moments
 
 
 def crank(
-    start_us: int, duration_s: float, vehicle: VehicleSpec, starts: bool, rng: np.random.Generator
+    start_us: int, duration_s: float, vehicle: VehicleSpec, starts: bool, celsius: float, rng: np.random.Generator
 ) -> tuple[Piece, PlannedCrank]:
-    """Drained amps of the starter at full battery, and the truth about it."""
+    """Drained amps of the starter at full battery and this temperature, and the truth about it."""
     duration_s = max(duration_s, 0.25)
     rpm = vehicle.crank_speed_rpm * (1 + 0.04 * float(rng.standard_normal()))
+    stiff = float(np.interp(celsius, STIFF_C, STIFF))
+    rpm /= np.sqrt(stiff)
+    steady_a = vehicle.starter * stiff
+    locked_a = max(vehicle.starter * vehicle.inrush, 1.3 * steady_a)  # a locked rotor does not feel the oil
     ripple_hz = rpm / 60 * vehicle.cylinders / 2
     firing_s = duration_s - (FIRING_S if starts else 0.02)
     fine = np.arange(0.0, 0.12, 0.002)
@@ -30,9 +38,9 @@ def crank(
     t = np.unique(np.concatenate([[0.0, RISE_S, firing_s, duration_s], fine[fine < duration_s], coarse]).round(6))
     settled_in = 1.0 - np.exp(-t / 0.08)
     phase = 2 * np.pi * float(rng.random())
-    amps = vehicle.starter * (1 - EASING * t / duration_s)
+    amps = steady_a * (1 - EASING * t / duration_s)
     amps *= 1 + RIPPLE * settled_in * np.sin(2 * np.pi * ripple_hz * t + phase)
-    amps += vehicle.starter * (vehicle.inrush - 1) * np.exp(-np.maximum(t - RISE_S, 0.0) / vehicle.inrush_decay)
+    amps += (locked_a - steady_a) * np.exp(-np.maximum(t - RISE_S, 0.0) / vehicle.inrush_decay)
     amps *= np.minimum(t / RISE_S, 1.0)
     release = 0.35 if starts else 0.9
     late = t > firing_s

@@ -100,6 +100,7 @@ def _vehicle(size: float, rng: np.random.Generator) -> dict[str, Any]:
         "shutdown": shutdown,
         "shutdown_jitter": float(rng.uniform(0.02, 0.2)),
         "sleep": float(rng.uniform(0.006, 0.032)) * size,
+        "sleep_per_kelvin": float(rng.uniform(0.0, 0.003)),
     }
     if rng.random() < 0.4:
         vehicle["follow_me_home"] = {"amps": 9.0 * size, "duration": float(rng.uniform(20, 60))}

@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.simulate.alternator import plan_charging
+from monitor.simulate.climate import air_celsius
 from monitor.simulate.crank import crank
 from monitor.simulate.pieces import Piece, flat, us
 from monitor.simulate.plan import Plan, PlannedDrive, stream
 from monitor.simulate.scenario import Scenario, Trip
 
 RESTART_S = 0.35  # a warm engine at a stop-start restart; our choice within 0.3–0.6 s
+WARM_C = 20.0  # an engine that has just run turns as easily as on a summer day
 STOP_LOAD = 1.1  # of the base load: loads stay on at a stop, 10–40 A from the battery
 COLD_DAY_C = 7.0  # below: rear screen and blower at first
 
@@ -19,9 +21,10 @@ def plan_drive(plan: Plan, scenario: Scenario, number: int, start: int, end: int
     """Add the drive that begins with the crank at `start` and whose engine stops at `end`."""
     rng = stream(scenario.seed, "drive", number)
     car = scenario.vehicle
-    cold = max(0.0, 15.0 - scenario.ambient.mean)
+    celsius = float(air_celsius(scenario, np.array([start]))[0])
+    cold = max(0.0, 15.0 - celsius)
     length = car.crank_duration * (1 + 0.015 * cold) * float(np.clip(1 + 0.12 * rng.standard_normal(), 0.6, 1.5))
-    piece, truth = crank(start, length, car, True, rng)
+    piece, truth = crank(start, length, car, True, celsius, rng)
     plan.starter.append(piece)
     plan.loads.append(flat(start, truth.end, car.key_on))
     end = max(end, truth.end + us(1.0))
@@ -31,7 +34,7 @@ def plan_drive(plan: Plan, scenario: Scenario, number: int, start: int, end: int
     running = _spans(truth.end, end, stops)
     for a, b in stops:
         plan.loads.append(_noisy(a, b, STOP_LOAD * car.running, 0.3, rng))
-        piece, again = crank(b, RESTART_S, car, True, rng)
+        piece, again = crank(b, RESTART_S, car, True, WARM_C, rng)
         plan.starter.append(piece)
         plan.loads.append(flat(b, again.end, car.running))
         running = [(max(s, again.end), e) if s == b else (s, e) for s, e in running]

@@ -76,7 +76,7 @@ class VehicleSpec(Strict):
 
     cylinders: Annotated[int, Field(ge=1, le=12)] = 4
     fuel: Literal["petrol", "diesel"] = "petrol"
-    starter: Annotated[Amps, Field(gt=0)] = 140.0  # plateau while cranking
+    starter: Annotated[Amps, Field(gt=0)] = 140.0  # plateau while cranking at 20 °C
     inrush: Annotated[float, Field(ge=1.2, le=6)] = 3.0  # peak over plateau
     inrush_decay: Annotated[QuantitySeconds, Field(gt=0)] = 0.035
     crank_duration: Annotated[QuantitySeconds, Field(gt=0.1)] = 0.8
@@ -95,6 +95,7 @@ class VehicleSpec(Strict):
     shutdown_jitter: Fraction = 0.1
     follow_me_home: Stage | None = None
     sleep: Amps = 0.018
+    sleep_per_kelvin: Share = 0.0  # change of the sleep level per °C above 15 °C
     lamp_flash: Pulses | None = None
     polling: Pulses | None = None
     connection: Ohms = 0.0  # bad joint between the battery post and the point where volts are sensed

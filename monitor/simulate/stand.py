@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from monitor.simulate.climate import air_celsius
 from monitor.simulate.crank import crank
 from monitor.simulate.pieces import Piece, decay, flat, us
 from monitor.simulate.plan import Plan, PlannedStand, PlannedWake, PulseTrain, Supply, stream
@@ -12,6 +13,7 @@ from monitor.simulate.shapes import excursion, visit, wander
 
 CLEAR_US = us(5.0)  # planned wake-ups keep clear of falling asleep and of the approach by this much
 CLOCK_SPREAD = 0.003  # a module's cheap oscillator against its nominal; our choice
+PREHEAT_C = 20.0  # below, a diesel preheats; our choice
 FAILED_S = 2.2  # mean length of a failed start
 
 
@@ -42,7 +44,8 @@ def _approach(plan: Plan, scenario: Scenario, stand: PlannedStand, trip: Trip, n
     car = scenario.vehicle
     room_s = 0.6 * (stand.end - stand.start) / 1e6
     key_s = float(rng.uniform(1.5, 9.0))
-    glow_s = float(rng.uniform(4.0, 8.0)) if car.fuel == "diesel" and scenario.ambient.mean < 20 else 0.0
+    celsius = float(air_celsius(scenario, np.array([stand.end]))[0])
+    glow_s = float(rng.uniform(4.0, 8.0)) if car.fuel == "diesel" and celsius < PREHEAT_C else 0.0
     failed = [float(rng.uniform(0.6, 1.6)) * FAILED_S for _ in range(trip.failed_starts)]
     pauses = [float(rng.uniform(4.0, 12.0)) for _ in failed]
     key_s = min(key_s + glow_s + sum(failed) + sum(pauses), room_s)
@@ -63,7 +66,7 @@ def _approach(plan: Plan, scenario: Scenario, stand: PlannedStand, trip: Trip, n
     for length, pause in zip(failed, pauses, strict=True):
         at -= us(length + pause)
         if at > key_on:
-            piece, truth = crank(at, length, car, False, rng)
+            piece, truth = crank(at, length, car, False, celsius, rng)
             plan.starter.append(piece)
             stand.failed.insert(0, truth)
 
@@ -99,7 +102,9 @@ def _sleep(plan: Plan, scenario: Scenario, stand: PlannedStand) -> None:
         since, until = plan.start + us(module.after), module.until
         if since <= stand.start and (until is None or stand.start < plan.start + us(until)):
             level += module.amps
-    plan.loads.append(flat(stand.start, stand.end, level))
+    t = np.unique(np.append(np.arange(stand.start, stand.end, us(900.0)), stand.end))
+    warm = 1 + car.sleep_per_kelvin * (air_celsius(scenario, t) - 15.0)
+    plan.loads.append(Piece(t, level * np.maximum(warm, 0.2)))
     if stand.settled is None:
         return
     for name, pulses in (("flash", car.lamp_flash), ("polling", car.polling)):

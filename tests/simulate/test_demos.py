@@ -55,7 +55,8 @@ def test_its_truth_is_what_the_scenario_makes_today(name: str) -> None:
     from monitor.simulate import run
 
     made = run(load_document(FOLDER / f"{name}.toml", Scenario)).truth
-    assert made.model_dump_json() == truth(name).model_dump_json()
+    same = made.model_dump_json() == truth(name).model_dump_json()
+    assert same, "make the demos anew: keyoff simulate --demos replay_logs"
 
 
 def test_a_demo_made_again_is_the_same(tmp_path: Path) -> None:

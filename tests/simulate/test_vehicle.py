@@ -70,6 +70,27 @@ def test_a_warm_start_of_a_sound_car_stays_above_the_immunity_profile(make: Make
     assert crank.volts_before - crank.resistance_mohm * crank.amps_plateau / 1e3 > 9.5
 
 
+def test_a_cold_engine_takes_up_to_twice_the_current_of_a_warm_one(make: Make) -> None:
+    # trade text: warm 150 A, cold 300 A
+    cranks = [
+        run(make(start=EVENING, days=0.003, ambient={"mean": celsius, "swing": 0.0})).truth.drives[0].crank
+        for celsius in (20.0, -18.0)
+    ]
+    warm, cold = (crank.amps_plateau for crank in cranks if crank is not None)
+    assert warm is not None
+    assert cold is not None
+    assert 1.5 < cold / warm <= 2.0
+
+
+def test_a_sleep_level_may_follow_the_temperature(make: Make) -> None:
+    vehicle = {"sleep": 0.02, "sleep_per_kelvin": 0.01}
+    block = whole(run(make(trips=[], ambient={"mean": 15.0, "swing": 10.0}, vehicle=vehicle)))
+    assert block.amps is not None
+    # 18:00 to 12:00: from 15 + 5·cos(45°) down to 10 °C at three in the morning, 1 % of 20 mA a degree
+    assert -float(block.amps[10]) == pytest.approx(0.02 * 1.0354, rel=0.001)
+    assert -float(block.amps.max()) == pytest.approx(0.019, rel=0.001)
+
+
 def test_a_fixed_alternator_holds_its_volts(make: Make) -> None:
     done = run(make(alternator={"volts": 14.3}))
     volts = running_volts(done, done.truth.drives[0])
