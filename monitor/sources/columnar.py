@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator
 from typing import Any, Literal
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from monitor.sources.cells import mark_figures, numbers_of
 from monitor.sources.files import LogFile
 from monitor.sources.header import Roles, recognise
 from monitor.sources.rows import ABSENT, GOOD, Cells, Codes, Fault, Rows, Where, fault
-from monitor.sources.zones import LocalClock, zone
+from monitor.sources.zones import LocalClock
 
 BATCH = 32_768  # rows; our choice: long enough to be fast, short enough for memory
 
@@ -30,7 +31,7 @@ class ColumnarLog:
         self.name = log.name
         self._log = log
         self._kind = kind
-        self._zone = None if settings.time.zone is None else zone(settings.time.zone)
+        self._zone = None if settings.time.zone is None else ZoneInfo(settings.time.zone)
         self._clock: LocalClock | None = None
         try:
             with pa.OSFile(str(log.path)) as file:

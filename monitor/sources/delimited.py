@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator
 from contextlib import closing
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from monitor.sources.lines import CHUNK, Chunk, chunks, count_lines
 from monitor.sources.readahead import read_ahead
 from monitor.sources.rows import Cells, Fault, Rows, readable
 from monitor.sources.typed import typed_rows
-from monitor.sources.zones import LocalClock, zone
+from monitor.sources.zones import LocalClock
 
 _SAMPLE_BYTES = 65536
 _SAMPLE_LINES = 400
@@ -39,7 +40,7 @@ class DelimitedLog:
         self.columns = tuple(c.strip() for c in split(self.layout.header.lstrip(" #/;"), self.layout.separator))
         self.unclear = self.layout.unclear
         self.relative = self.layout.time_plan.relative
-        self._zone = None if settings.time.zone is None else zone(settings.time.zone)
+        self._zone = None if settings.time.zone is None else ZoneInfo(settings.time.zone)
         self._clock: LocalClock | None = None
         self.assumes_utc = self._zone is None and self.layout.time_plan.kind in ("local", "text")
 

@@ -6,10 +6,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from monitor.base.errors import InputError, SettingError
+from monitor.base.errors import InputError
 from monitor.base.vehicle import Column, LogSettings
 from monitor.sources.rows import CHANNELS, Cells
-from monitor.sources.units import BASE, SHOWN, Unit, time_unit_of, unit_of
+from monitor.sources.units import BASE, SHOWN, Unit, said_unit, time_unit_of, unit_of
 
 # The trade's usual words; common practice, several languages.
 _WORDS = {
@@ -199,13 +199,7 @@ def _fits(channel: str, name: _Name) -> bool:
 def _source(channel: str, index: int, cell: str, name: _Name, said: Column, roles: Roles) -> Source:
     sign = -1.0 if channel == "amps" and said.positive == "discharge" else 1.0
     if said.unit is not None:
-        unit = unit_of(channel, said.unit)
-        if unit is None:
-            raise SettingError(
-                f'[log] {channel}: unit "{said.unit}" is not known for {channel}',
-                f'set {channel} = {{ unit = "…" }} to {SHOWN[channel]}',
-            )
-        return Source(index, unit, sign)
+        return Source(index, said_unit(channel, said.unit), sign)
     unit = unit_of(channel, name.unit) if name.unit else None
     # A short text in brackets stands for a unit; a longer one is a remark, as in "voltage (at the posts)".
     if unit is None and name.unit and name.unit not in name.words and len(name.unit) <= 3:

@@ -8,21 +8,20 @@ from __future__ import annotations
 
 import base64
 import binascii
-import codecs
-import json
 import math
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
 from monitor.base.errors import InputError
 from monitor.base.ledger import RefusedLine
 from monitor.base.vehicle import LogSettings
-from monitor.sources.files import LogFile, Stream, open_stream
+from monitor.sources.files import LogFile, open_stream
 from monitor.sources.header import fitting
 from monitor.sources.lines import CUT_OFF
+from monitor.sources.records import Item, items
 from monitor.sources.rows import ABSENT, CHANNELS, GOOD, Cells, Fault, Rows
 from monitor.sources.times import LATEST_US, RELATIVE_BELOW_S
 from monitor.sources.units import Unit
@@ -30,8 +29,6 @@ from monitor.sources.units import Unit
 VERSION = 10  # §4.4: the version of RFC 8428
 NOT_A_RECORD = "not a SenML record"
 _BATCH = 8192  # records a stretch of rows holds; our choice
-_READ = 1 << 18
-_LONGEST_RECORD = 1 << 20  # characters; our choice: nothing longer is a reading
 # §12.1; mV and mA are secondary units of RFC 8798 §2.
 _UNITS = {
     "V": ("volts", Unit()), "mV": ("volts", Unit(1e-3)), "A": ("amps", Unit()), "mA": ("amps", Unit(1e-3)),
@@ -111,75 +108,6 @@ def _data(text: object) -> bytes:
         return base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
     except (binascii.Error, ValueError):
         raise ValueError("vd is not base64") from None
-
-
-@dataclass(frozen=True, slots=True)
-class Item:
-    """A piece of a SenML text: a record, or the begin or end of a pack, or what is neither.
-
-    what  "record", "begin", "end", "bad" or "cut"
-    """
-
-    what: Literal["record", "begin", "end", "bad", "cut"]
-    line: int
-    text: str
-    value: dict[str, Any] | None = None
-
-
-def items(stream: Stream) -> Iterator[Item]:
-    """The pieces of a SenML text, in bounded memory."""
-    decoder = json.JSONDecoder()
-    decode = codecs.getincrementaldecoder("utf-8")(errors="replace").decode
-    text, at, line, more = "", 0, 1, True
-    broken: str | None = None
-    while True:
-        while at < len(text) and text[at] in " \t\r\n,":
-            line += text[at] == "\n"
-            at += 1
-        if at < len(text) and text[at] in "[]":
-            yield Item("begin" if text[at] == "[" else "end", line, text[at])
-            at += 1
-            continue
-        if at < len(text) and (found := _object(decoder, text, at)) is not None:
-            value, end = found
-            yield Item("record", line, text[at : min(end, at + 200)], value)
-            line += text.count("\n", at, end)
-            at = end
-            continue
-        stuck = len(text) - at > _LONGEST_RECORD or ("\n" in text[at:] and _is_bad_line(text, at))
-        if more and not stuck:
-            try:
-                data = stream.read(_READ)
-            except OSError as error:
-                data, broken = b"", str(error)
-            more = bool(data)
-            text, at = text[at:] + decode(data, not more), 0
-            continue
-        if at >= len(text):
-            break
-        end = text.find("\n", at)
-        yield Item("bad" if end >= 0 else "cut", line, text[at : at + 200].split("\n")[0])
-        if end < 0:
-            break
-        at = end
-    if broken is not None:
-        yield Item("cut", line, broken)
-
-
-def _object(decoder: json.JSONDecoder, text: str, at: int) -> tuple[dict[str, Any], int] | None:
-    try:
-        value, end = decoder.raw_decode(text, at)
-    except (ValueError, RecursionError):
-        return None
-    return (value, end) if isinstance(value, dict) else None
-
-
-def _is_bad_line(text: str, at: int) -> bool:
-    """Whether what stands here cannot become a record by reading on: it is no object, or the next line begins one."""
-    if text[at] != "{":
-        return True
-    below = text[text.find("\n", at) :].lstrip()
-    return below[:1] == "{" or below[:1] == "["
 
 
 class SenmlLog:

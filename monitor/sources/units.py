@@ -43,6 +43,20 @@ def unit_of(channel: str, text: str) -> Unit | None:
     return UNITS[channel].get(_SPELT.get(key, key))
 
 
+def said_unit(channel: str, text: str) -> Unit:
+    """The unit that the vehicle file names; it has been checked to be one of the channel's.
+
+    >>> said_unit("amps", "centiampere")
+    Unit(scale=0.01, offset=0.0)
+    """
+    known = unit_of(channel, text)
+    if known is not None:
+        return known
+    from monitor.base.quantities import CURRENT, VOLTAGE, unit_factor
+
+    return Unit(unit_factor(text, VOLTAGE if channel == "volts" else CURRENT))
+
+
 def time_unit_of(text: str) -> str | None:
     """The canonical name of a unit of time: s, ms, us, min, h, d; None for anything else."""
     return _TIMES.get(text.strip().lower())

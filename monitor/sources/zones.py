@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 from datetime import UTC, datetime, timedelta
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
 
-from monitor.base.errors import SettingError
 from monitor.base.samples import Ints
 
 # Zones change on multiples of a quarter of an hour of local time (tz database, all rules since 1970).
@@ -18,20 +16,6 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC).replace(tzinfo=None)
 # A step back within the repeated hour larger than this starts its second pass; our choice: the window within which
 # rows merely out of order are put back.
 _STEP_BACK_US = 2_000_000
-
-
-def zone(name: str) -> ZoneInfo:
-    """The IANA zone of that name; SettingError, with the nearest known names, when there is none."""
-    try:
-        return ZoneInfo(name)
-    except (KeyError, ValueError, OSError):
-        near = difflib.get_close_matches(name, available_timezones(), n=3)
-        hint = f"nearest: {', '.join(near)}" if near else "an IANA name such as Europe/Oslo"
-        raise SettingError(
-            f'[log] time: zone "{name}" is not known', f'set time = {{ zone = "…" }} to an IANA zone name; {hint}'
-        ) from None
-
-
 # Repeated hours that lie further apart are two; our choice: clock changes are months apart, a repeated hour is one.
 _ANOTHER_US = 86_400_000_000
 
@@ -39,7 +23,7 @@ _ANOTHER_US = 86_400_000_000
 class LocalClock:
     """Turns local times into UTC, in the order of the file; remembers which pass of a repeated hour it is in.
 
-    >>> clock = LocalClock(zone("Europe/Oslo"))
+    >>> clock = LocalClock(ZoneInfo("Europe/Oslo"))
     >>> local = np.array(["2024-10-27T02:59", "2024-10-27T02:00"], "M8[us]").astype(np.int64)
     >>> utc, exists = clock.to_utc(local)
     >>> [str(t)[:16] for t in utc.astype("M8[us]")], exists.all().item()
