@@ -13,6 +13,8 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+Indexes = npt.NDArray[np.intp]
 
 SECOND_US = 1_000_000
 

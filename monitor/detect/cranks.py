@@ -15,22 +15,21 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
 from monitor.base.results import Crank
-from monitor.base.samples import SECOND_US, Block, Floats, Ints, Seconds
+from monitor.base.samples import SECOND_US, Block, Bools, Floats, Indexes, Ints, Seconds
 from monitor.detect.facts import Facts
-
-Indexes = npt.NDArray[np.intp]
 
 CRANK_A = 50.0  # no key-on load but a starter draws this on a car; our choice: glow plugs are told apart by the dip
 CRANK_PER_AH = 0.7  # a small battery has a small starter: 0.7 A per Ah of capacity; our choice
 SPIKE_SHARE = 0.7  # a warm restart of half a second, averaged over one, still draws this share of the threshold
+SLOW_SHARE, SLOW_S = 0.3, 2  # averaged over a longer interval than this, even less
 PEAK_SHARE = 0.18  # the starter turns while the current is over this share of its peak: inrush is 2–4 × the plateau
 DIP_V = 0.6  # volts alone: the least fall of a crank; our choice: a warm start on a large battery falls 1 V
 DIP_SHARE = 0.25  # volts alone: turning while the dip is deeper than this share of its deepest; inrush included
 DIP_BELOW_V = 11.95  # …and it must come below this: a rested battery under any other load stays above; our choice
 HOLDS_V = 12.3  # a starter pulls any battery below this, even averaged over a second; our choice
+DEEP_V = 8.0  # no other load pulls a battery so low: 140 A of glow plugs leave a worn one 9 V; our choice
 SURE_TIMES = 2.5  # so many times the threshold is a crank however little the volts fall
 GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying away smoothly, no inrush; our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
@@ -52,6 +51,8 @@ class CrankState:
     volts_before: list[float] = field(default_factory=list)
     opened_s: int | None = None
     last_dip_s: int = 0
+    last_s: int | None = None
+    reference_v: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +82,13 @@ class CrankDetector:
         found: list[Found] = []
         if not len(seconds):
             return found, state.opened_s
-        dips = np.flatnonzero(self._dips(seconds))
+        before, dip = self._dips(seconds)
+        dips = np.flatnonzero(dip)
         if state.opened_s is None and not len(dips):
-            self._keep(samples, None)
+            self._keep(samples)
             return found, None
-        state.samples.append(samples)
+        if len(samples):
+            state.samples.append(samples)
         position = 0
         while position < len(seconds):
             if state.opened_s is None:
@@ -94,11 +97,12 @@ class CrankDetector:
                     break
                 position = int(later[0])
                 state.opened_s = state.last_dip_s = int(seconds.second[position])
+                state.reference_v = float(before[position])
             position = self._follow(seconds, dips, position)
             if position < len(seconds):
                 found += self._measured(state.opened_s, state.last_dip_s)
                 state.opened_s = None
-        self._keep(None, state.opened_s)
+        self._keep(samples[:0])
         return found, state.opened_s
 
     def flush(self) -> list[Found]:
@@ -114,46 +118,60 @@ class CrankDetector:
         """Index of the first second that is certain to lie behind the open dip; the length if none is yet."""
         state = self.state
         opened_s = state.last_dip_s if state.opened_s is None else state.opened_s
+        position = self._hold_on(seconds, position)
         for dip in dips[dips >= position]:
             at = int(seconds.second[dip])
             if at > min(state.last_dip_s + SETTLE_S, opened_s + 2 * LONGEST_S):
                 break
-            state.last_dip_s, position = at, int(dip)
+            state.last_dip_s, position = at, self._hold_on(seconds, int(dip))
         behind = np.flatnonzero(seconds.second[position:] > min(state.last_dip_s + SETTLE_S, opened_s + 2 * LONGEST_S))
         return position + int(behind[0]) if len(behind) else len(seconds)
 
-    def _dips(self, seconds: Seconds) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-        """Seconds in which a crank may lie."""
-        known = np.concatenate([np.array(self.state.volts_before, np.float64), seconds.volts_max])
-        self.state.volts_before = known[-LEAD_S:].tolist()
-        heavy = seconds.amps_min <= -SPIKE_SHARE * self.amps
-        if not np.isnan(seconds.amps_min).any():
-            return heavy
-        lead = len(known) - len(seconds)
-        padded = np.concatenate([np.full(LEAD_S - lead, np.nan), known])
-        before = np.fmax.reduce([padded[k : k + len(seconds)] for k in range(LEAD_S)])
-        dip = (before - seconds.volts_min >= self.dip_v) & (seconds.volts_min <= self.below_v)
-        return np.where(np.isnan(seconds.amps_min), dip, heavy)
-
-    def _keep(self, samples: Block | None, opened_s: int | None) -> None:
-        """Keep the samples that a dip may need: LEAD_S before it, and KEPT however old."""
+    def _hold_on(self, seconds: Seconds, position: int) -> int:
+        """Volts alone: follow the seconds that stay low, since the volts before are soon out of sight."""
         state = self.state
-        if samples is not None and len(samples):
-            state.samples.append(samples)
-        if not state.samples:
+        while (
+            position < len(seconds)
+            and np.isnan(seconds.amps_min[position])
+            and state.reference_v - seconds.volts[position] >= self.dip_v / 2
+            and int(seconds.second[position]) <= state.last_dip_s + SETTLE_S
+            and int(seconds.second[position]) <= (state.opened_s or 0) + LONGEST_S
+        ):
+            state.last_dip_s = int(seconds.second[position])
+            position += 1
+        return min(position, len(seconds) - 1)
+
+    def _dips(self, seconds: Seconds) -> tuple[Floats, Bools]:
+        """The highest volts of the seconds before each, and whether a crank may lie in it."""
+        state = self.state
+        lead = len(state.volts_before)
+        known = np.concatenate([np.full(LEAD_S - lead, np.nan), state.volts_before, seconds.volts_max])
+        state.volts_before = known[-LEAD_S:].tolist()
+        before = np.fmax.reduce([known[k : k + len(seconds)] for k in range(LEAD_S)])
+        last = state.last_s if state.last_s is not None else int(seconds.second[0])
+        slow = np.diff(seconds.second, prepend=last) > SLOW_S
+        state.last_s = int(seconds.second[-1])
+        heavy = seconds.amps_min <= -np.where(slow, SLOW_SHARE, SPIKE_SHARE) * self.amps
+        low = (before - seconds.volts_min >= self.dip_v) & (seconds.volts_min <= self.below_v)
+        return before, np.where(np.isnan(seconds.amps_min), low, heavy)
+
+    def _keep(self, samples: Block) -> None:
+        """Keep the samples that a dip may need: from LEAD_S before it, and KEPT before it however old."""
+        state = self.state
+        blocks = [*state.samples, samples] if len(samples) else state.samples
+        if not blocks:
             return
-        newest = int(state.samples[-1].t_us[-1])
-        first = (newest // SECOND_US if opened_s is None else opened_s) - LEAD_S
-        kept: list[Block] = []
-        rest = KEPT
-        for block in reversed(state.samples):
-            start = min(int(np.searchsorted(block.t_us, first * SECOND_US)), max(len(block) - rest, 0))
+        t_us = np.concatenate([b.t_us for b in blocks])
+        opened_s = int(t_us[-1]) // SECOND_US if state.opened_s is None else state.opened_s
+        until = len(t_us) if state.opened_s is None else int(np.searchsorted(t_us, opened_s * SECOND_US))
+        first = min(int(np.searchsorted(t_us, (opened_s - LEAD_S) * SECOND_US)), max(until - KEPT, 0))
+        kept = []
+        for block in reversed(blocks):
+            start = max(first - (len(t_us) - len(block)), 0)
+            t_us = t_us[: len(t_us) - len(block)]
             if start < len(block):
-                kept.append(block[start:])
-                rest = max(rest - (len(block) - start), 0)
-            if start > 0 or rest == 0 and int(block.t_us[0]) < first * SECOND_US:
-                break
-        state.samples = [_copy(b) for b in reversed(kept)] if opened_s is None else list(reversed(kept))
+                kept.append(_copy(block[start:]))
+        state.samples = kept[::-1]
 
     def _measured(self, opened_s: int, last_dip_s: int) -> list[Found]:
         """The cranks among the samples from LEAD_S (or KEPT samples) before the dip to SETTLE_S (or one) after it."""
@@ -164,13 +182,12 @@ class CrankDetector:
         onset = int(np.searchsorted(t_us, opened_s * SECOND_US))
         first = min(int(np.searchsorted(t_us, (opened_s - LEAD_S) * SECOND_US)), max(onset - KEPT, 0))
         behind = int(np.searchsorted(t_us, (last_dip_s + 1) * SECOND_US))
-        last = max(int(np.searchsorted(t_us, (last_dip_s + 1 + SETTLE_S) * SECOND_US)), min(behind + 1, len(t_us)))
+        until_s = min(last_dip_s + SETTLE_S, opened_s + 2 * LONGEST_S) + 1
+        last = max(int(np.searchsorted(t_us, until_s * SECOND_US)), min(behind + 1, len(t_us)))
         part = slice(first, last)
         return list(self._spans(t_us[part], volts[part], amps[part], onset - first))
 
-    def _spans(
-        self, t_us: Ints, volts: Floats, amps: Floats, onset: int
-    ) -> list[Found]:
+    def _spans(self, t_us: Ints, volts: Floats, amps: Floats, onset: int) -> list[Found]:
         step_us = float(np.median(np.diff(t_us[max(onset - 2, 0) :]))) if len(t_us) > onset + 1 else float("nan")
         hz = SECOND_US / step_us if step_us > 0 else float("nan")
         with_amps = bool(np.isfinite(amps[onset:]).any())
@@ -180,10 +197,12 @@ class CrankDetector:
         )
         pause_us = max(PAUSE_S * SECOND_US, 1.5 * step_us)
         if with_amps:
-            spans = self._by_amps(t_us, amps, pause_us)
+            spans = self._by_amps(t_us, amps, pause_us, SLOW_SHARE if step_us > SLOW_S * SECOND_US else SPIKE_SHARE)
         else:
             reference = volts_before if volts_before is not None else float(np.nanmax(volts))
-            on = volts <= min(self.below_v + 0.3 * self.facts.scale, reference - DIP_SHARE * (reference - np.nanmin(volts)))
+            on = volts <= min(
+                self.below_v + 0.3 * self.facts.scale, reference - DIP_SHARE * (reference - np.nanmin(volts))
+            )
             spans = _split(np.flatnonzero(on), t_us, pause_us)
         found = []
         for span in spans:
@@ -196,10 +215,10 @@ class CrankDetector:
                 found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure))
         return found
 
-    def _by_amps(self, t_us: Ints, amps: Floats, pause_us: float) -> list[Indexes]:
+    def _by_amps(self, t_us: Ints, amps: Floats, pause_us: float, share: float) -> list[Indexes]:
         """Spans of heavy load, each narrowed to what is over PEAK_SHARE of its own peak."""
         spans = []
-        for heavy in _split(np.flatnonzero(amps <= -SPIKE_SHARE * self.amps), t_us, pause_us):
+        for heavy in _split(np.flatnonzero(amps <= -share * self.amps), t_us, pause_us):
             over = heavy[amps[heavy] <= PEAK_SHARE * float(np.nanmin(amps[heavy]))]
             spans += _split(over, t_us, pause_us)
         return spans
@@ -233,13 +252,15 @@ class CrankDetector:
         )
         if peak is None or not hz >= RESISTANCE_HZ:
             return crank
-        amps_before = float(np.nanmedian(amps[max(part.start - 10, 0) : part.start])) if part.start else 0.0
+        amps_before = _middle(amps[max(part.start - 10, 0) : part.start])
         skip = int(np.ceil(INRUSH_S * hz)) if hz >= PLATEAU_HZ else 0
         plateau = slice(min(part.start + skip, part.stop - 1), part.stop)
-        level_a, level_v = float(np.nanmedian(amps[plateau])), float(np.nanmedian(volts[plateau]))
+        level_a, level_v = _middle(amps[plateau]), _middle(volts[plateau])
         if hz >= PLATEAU_HZ:
             crank.amps_plateau = level_a
-        if volts_before is not None and amps_before - level_a > self.amps / 2:
+        if volts_before is None or amps_before is None or level_a is None or level_v is None:
+            return crank
+        if amps_before - level_a > self.amps / 2:
             crank.resistance_mohm = 1000.0 * (volts_before - level_v) / (amps_before - level_a)
         if hz >= RIPPLE_HZ:
             crank.ripple_hz = ripple_hz(amps[plateau], hz)
@@ -269,7 +290,13 @@ class CrankDetector:
         later = amps[t_us >= t_us[0] + INRUSH_OVER_S * SECOND_US]
         fast = (crank.sampled_hz or 0.0) >= PLATEAU_HZ and len(later) > 0
         inrush = fast and -crank.amps_peak >= INRUSH_TIMES * -float(np.nanmin(later))
-        return heavy and not (long and smooth and not inrush)
+        deep = crank.volts_min <= DEEP_V * self.facts.scale
+        return heavy and (deep or inrush or not (long and smooth))
+
+
+def _middle(values: Floats) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else None
 
 
 def _split(rows: Indexes, t_us: Ints, pause_us: float) -> list[Indexes]:

@@ -17,10 +17,11 @@ KEPT_STOPS = 1000
 
 @dataclass(slots=True)
 class DriveState:
-    """Counters and stops of the drive so far."""
+    """Counters and stops of the drive so far; `runs_us`: the crank's end."""
 
     start_us: int
     crank: Crank | None
+    runs_us: int
     amps: bool = False
     in_nc: int = 0
     out_nc: int = 0
@@ -31,9 +32,9 @@ class DriveState:
 class DriveTracker:
     """Hands the seconds of a drive to the charging detector and counts its charge."""
 
-    def __init__(self, facts: Facts, start_us: int, crank: Crank | None) -> None:
-        self.state = DriveState(start_us, crank)
-        self.charging = ChargingDetector(facts, start_us, crank is not None)
+    def __init__(self, facts: Facts, start_us: int, crank: Crank | None, runs_us: int) -> None:
+        self.state = DriveState(start_us, crank, runs_us)
+        self.charging = ChargingDetector(facts, runs_us, crank is not None)
 
     def update(self, seconds: Seconds, running: bool) -> None:
         """The next seconds; `running` is False in a stop inside the drive."""

@@ -86,7 +86,7 @@ class Engine:
             engine.stand.state, engine.stand.plateaus.state, engine.stand.rest.state = own, plateaus, rest
         if state["drive"] is not None:
             own, charging = state["drive"]
-            engine.drive = DriveTracker(facts, own.start_us, own.crank)
+            engine.drive = DriveTracker(facts, own.start_us, own.crank, own.runs_us)
             engine.drive.state, engine.drive.charging.state = own, charging
         return engine
 
@@ -108,7 +108,7 @@ class Engine:
                 if event.what == "stand":
                     self.stand = StandTracker(self.facts, event.at_us, event.seen)
                 else:
-                    self.drive = DriveTracker(self.facts, event.at_us, event.crank)
+                    self.drive = DriveTracker(self.facts, event.at_us, event.crank, event.runs_us)
             elif isinstance(event, Take):
                 if self.stand is not None:
                     self.stand.update(event.seconds)
@@ -152,7 +152,8 @@ def replay(blocks: Iterable[Block], ledger: Ledger, facts: Facts, vehicle: str =
 def _log(log: Log, sign: SignCheck, ledger: Ledger) -> Log:
     log.refused = dict(ledger.refused)
     log.refused_first = {
-        reason: [RefusedRow(file=r.file, line=r.line, text=r.text) for r in rows] for reason, rows in ledger.first.items()
+        reason: [RefusedRow(file=r.file, line=r.line, text=r.text) for r in rows]
+        for reason, rows in ledger.first.items()
     }
     log.duplicates, log.reordered = ledger.duplicates, ledger.reordered
     log.clock_steps = [ClockStep(at=at, seconds=size) for at, size in ledger.clock_steps]

@@ -6,11 +6,12 @@ The rate is the median over seconds: samples in a second, or on slower loggers t
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
 from monitor.base.results import Log, Rate, Span
-from monitor.base.samples import SECOND_US, Seconds
+from monitor.base.samples import SECOND_US, Ints, Seconds
 
 KEPT_GAPS = 10_000  # gaps listed; all count in the unobserved time
 FASTEST = 4096  # samples a second told apart
@@ -60,14 +61,15 @@ class Overview:
     def log(self) -> Log:
         """The log part of the result document, as far as the samples tell it."""
         state = self.state
-        channels = {"volts": state.with_volts, "amps": state.with_amps, "celsius": state.with_celsius}
+        seen = (state.with_volts, state.with_amps, state.with_celsius)
+        names: tuple[Literal["volts", "amps", "celsius"], ...] = ("volts", "amps", "celsius")
         return Log(
             first=state.first_us,
             last=state.last_us,
             samples=state.samples,
             gaps=[Span(start=a, end=b) for a, b in state.gaps],
             unobserved_s=state.gap_us / SECOND_US,
-            channels=[name for name, seen in channels.items() if seen],
+            channels=[name for name, there in zip(names, seen, strict=True) if there],
             rate_hz=Rate(median=self._median_hz(), max=self._max_hz()),
         )
 
@@ -86,7 +88,7 @@ class Overview:
         return 1.0 / min(self.state.slow) if self.state.slow else None
 
 
-def _count(table: dict[int, int], values: np.ndarray[tuple[int], np.dtype[np.int64]]) -> None:
+def _count(table: dict[int, int], values: Ints) -> None:
     counted = np.bincount(values)
     for value in np.flatnonzero(counted).tolist():
         table[value] = table.get(value, 0) + int(counted[value])

@@ -26,19 +26,24 @@ from typing import Literal
 import numpy as np
 
 from monitor.base.results import Crank
-from monitor.base.samples import SECOND_US, Seconds
+from monitor.base.samples import SECOND_US, Bools, Floats, Indexes, Seconds
 from monitor.detect.cranks import Found
 from monitor.detect.facts import Facts
 from monitor.detect.stopping import StopFound, find_stop, is_calm, is_loaded
 
-RUN_V, RUN_A = 13.6, -1.0  # no resting battery holds this for long without a source; it discharges when the engine stops
+RUN_V, RUN_A = (
+    13.6,
+    -1.0,
+)  # no resting battery holds this for long without a source; it discharges when the engine stops
 RUN_CHARGED_V, RUN_CHARGED_A = 13.35, 0.3  # a full battery under a regulated alternator
-RUN_CHARGING_V, RUN_CHARGING_A = 13.0, 1.5  # charge current at a low level
+RUN_CHARGING_A = 1.5  # charge current, at whatever volts: over a clamp's zero error; our choice
 CHARGED_A = 0.8  # charge current in a drive, at whatever volts; our choice: over a clamp's zero error
 RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade range 13.2–14.8), less half a step
 RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
 MANAGED_S = 1200  # the longest an engine-managed system is trusted to show no sign of running; our choice
 STOP_LEAST_S = 2  # a crank so soon behind the loads' step onto the battery is none
+KEPT_A = 0.1  # a weak alternator that just carries the loads; without a step onto the battery, it has not stopped
+STOP_DRAIN_A = 1.0  # the battery carries all loads of a stopped vehicle that is held ready
 STALL_S = 60  # stopped and restarted within this: one drive; our choice
 AUTO_STOP_S = 300  # the longest stop of a stop-start system; our choice: the battery is asked for 10–40 A meanwhile
 AUTO_STOP_A = 4.0  # loads of a vehicle held ready to restart; less means the key is off
@@ -48,6 +53,7 @@ OUTCOME_S = 60  # time in which a crank must show a running engine, or be follow
 UNCHARGED_A = 8.0  # a running engine's own loads on the battery: ignition, injection, pump (common practice 10–40 A)
 UNCHARGED_OVER_A = 3.0  # …and so much above the load before the crank
 CARRIED_A = 2.0  # the load before the crank has gone from the battery: an alternator carries it
+LIFTED_V = 0.1  # the volts of an alternator over those of the load before; our choice: above any recovery
 RAISED_V = 0.3  # volts alone: so much above the volts before the crank, for a started engine
 JUMP_V, JUMP_S = 0.7, 5  # a start without a crank in sight lifts the volts so much so fast; our choice
 KEY_ON_A = 2.0  # a key-on vehicle draws 3–8 A before the start (common practice)
@@ -65,6 +71,12 @@ class Begin:
     at_us: int
     crank: Crank | None = None
     seen: bool = True
+    ran_us: int | None = None
+
+    @property
+    def runs_us(self) -> int:
+        """When the engine runs by itself: the end of the crank, else the beginning."""
+        return self.at_us if self.ran_us is None else self.ran_us
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +179,8 @@ class Phases:
                 self._tell(events, row, running=False)
                 state.mode, state.ran_s, state.charged = "drive", int(held.second[row]), True
                 events.append(Begin("drive", int(held.second[row]) * SECOND_US))
-                return row
+                self._tell(events, 1, running=True)
+                return row + 1
         if len(runs):
             state.ran_s = int(held.second[runs[-1]])
             if len(runs) > 1 and (np.diff(held.second[runs]) >= CHARGE_PAUSE_S).any():
@@ -193,10 +206,16 @@ class Phases:
         limit = min(known, end if following is None else min(end, _row(held, following.start_us)))
         runs = np.flatnonzero(self._runs(held[after:limit]))
         soon = _row(held, crank.end_us + (1 + CARRIED_S) * SECOND_US)
-        if len(runs) or (min(soon, limit) > after and (limit > soon or final) and self._carried(crank, held[after:min(soon, limit)])):
+        if len(runs) or (
+            min(soon, limit) > after
+            and (limit > soon or final)
+            and self._carried(crank, held[after : min(soon, limit)])
+        ):
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
-            started = False
+            started = not following.sure and self._is_uncharged(crank, held[after:limit])
+            if started:
+                state.cranks.pop(0)  # some heavy load of the engine that runs
         elif known > end or final:
             behind = held[after : max(limit, after)]
             started = self._carried(crank, behind) or self._is_uncharged(crank, behind)
@@ -206,12 +225,14 @@ class Phases:
         if started:
             state.mode, state.charged = "drive", bool(len(runs))
             state.ran_s = int(held.second[after + runs[0]]) if len(runs) else int(crank.end_us // SECOND_US)
-            events.append(Begin("drive", crank.start_us, crank.crank))
-        else:
-            state.mode = "stand"
-            state.ran_s = int(crank.start_us // SECOND_US) - CHARGE_PAUSE_S
-            if crank.sure:
-                events.append(FailedStart(crank.crank))
+            events.append(Begin("drive", crank.start_us, crank.crank, ran_us=crank.end_us))
+            told = min(_row(held, crank.end_us) + 1, after, len(held))
+            self._tell(events, told, running=False)
+            return told
+        state.mode = "stand"
+        state.ran_s = int(crank.start_us // SECOND_US) - CHARGE_PAUSE_S
+        if crank.sure:
+            events.append(FailedStart(crank.crank))
         return 0
 
     def _drive(self, events: list[Event], known: int, final: bool) -> int | None:
@@ -232,7 +253,7 @@ class Phases:
         if len(runs) and int(runs[0]) < deadline:  # proof that comes back after a calm night's beginning: a charger
             return self._stopped(events, int(runs[0]))
         if deadline < before_crank:
-            if state.charged or not is_loaded(held[:deadline]):
+            if not self._runs_on(deadline):
                 return self._stopped(events, deadline)
             state.ran_s = int(held.second[deadline - 1])
             self._tell(events, deadline, running=True)
@@ -248,7 +269,15 @@ class Phases:
         self._tell(events, known, running=True)
         return None
 
-    def _proof(self, runs: np.ndarray[tuple[int], np.dtype[np.intp]]) -> int | None:
+    def _runs_on(self, rows: int) -> bool:
+        """Whether the engine runs on without proof: its loads on the battery, or a battery that is kept charged."""
+        held = self.state.held[:rows]
+        if not self.state.charged and is_loaded(held):
+            return True
+        amps = _median(held.amps)
+        return amps is not None and amps >= KEPT_A and not self._find_stop(rows).stepped
+
+    def _proof(self, runs: Indexes) -> int | None:
         """The last held row up to which the engine is proved to have run through; None: none is."""
         state = self.state
         if not len(runs):
@@ -256,9 +285,14 @@ class Phases:
         times = np.concatenate([[state.ran_s], state.held.second[runs]])
         for at in np.flatnonzero(np.diff(times) > STALL_S):
             start = int(runs[at - 1]) + 1 if at else int(np.searchsorted(state.held.second, state.ran_s, "right"))
-            if times[at + 1] - times[at] >= MANAGED_S or is_calm(state.held[start : int(runs[at])]):
+            if times[at + 1] - times[at] >= MANAGED_S or self._rested(start, int(runs[at])):
                 return int(runs[at - 1]) if at else None
         return int(runs[-1])
+
+    def _rested(self, start: int, end: int) -> bool:
+        """Whether the vehicle stood between two proofs of charge: a charger was connected meanwhile."""
+        lead = Seconds.join([self.state.tail, self.state.held[:start]])
+        return is_calm(lead[-JUMP_S:], self.state.held[start:end], self.facts.scale)
 
     def _cranked_again(self, events: list[Event], row: int, known: int, final: bool) -> int | None:
         """A crank while driving: the engine had stopped, within the drive or for good."""
@@ -271,8 +305,13 @@ class Phases:
         stop = self._find_stop(row)
         stop_us = self._stop_us(stop.row)
         length_s = (crank.start_us - stop_us) / SECOND_US
-        carried = self._carried(crank, state.held[after : min(soon, known)]) and (self._load_before(crank.crank) or 0.0) >= AUTO_STOP_A
-        if length_s < STOP_LEAST_S or not (crank.sure or carried):
+        carried = (
+            self._carried(crank, state.held[after : min(soon, known)])
+            and (self._load_before(crank.crank) or 0.0) >= AUTO_STOP_A
+        )
+        stood = -state.held.amps[stop.row : row]
+        still = len(stood) > 0 and bool(np.nanmin(stood, initial=np.inf) >= STOP_DRAIN_A)  # never charged meanwhile
+        if length_s < STOP_LEAST_S or not (crank.sure or (carried and still)):
             state.cranks.pop(0)  # some heavy load of a running vehicle
             return 0
         ready = stop.drain_at_end_a
@@ -323,18 +362,18 @@ class Phases:
         state.held = state.held[rows:]
         state.tail = told[-TAIL:] if rows >= TAIL else Seconds.join([state.tail, told])[-TAIL:]
 
-    def _runs(self, seconds: Seconds) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    def _runs(self, seconds: Seconds) -> Bools:
         """Seconds that prove a source of charge, in a drive a running engine."""
         scale, volts, amps = self.facts.scale, seconds.volts, seconds.amps
         alone = RUN_LIFEPO4_V if self.facts.kind == "lifepo4" else RUN_VOLTS_ONLY_V
         by_amps = (
             ((volts >= RUN_V * scale) & (amps >= RUN_A))
             | ((volts >= RUN_CHARGED_V * scale) & (amps >= RUN_CHARGED_A))
-            | ((volts >= RUN_CHARGING_V * scale) & (amps >= RUN_CHARGING_A))
+            | (amps >= RUN_CHARGING_A)
         )
         return np.where(np.isnan(amps), volts >= alone * scale, by_amps)
 
-    def _proves(self, seconds: Seconds) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    def _proves(self, seconds: Seconds) -> Bools:
         """Seconds of a drive that prove a running engine: a standing battery is not charged."""
         return self._runs(seconds) | (seconds.amps >= CHARGED_A)
 
@@ -350,10 +389,12 @@ class Phases:
         if not len(recent):
             return False
         jump = float(np.nanmax(after.volts)) - float(np.nanmin(recent.volts[-JUMP_S:]))
+        load = _median(-lead.amps[-JUMP_S:])
+        key_on = load is not None and load >= KEY_ON_A
         if jump < JUMP_V * self.facts.scale:
-            return False
-        known_amps = lead.amps[np.isfinite(lead.amps)]
-        return slow or not len(known_amps) or float(np.median(-known_amps[-JUMP_S:])) >= KEY_ON_A
+            return slow and key_on and jump > 0
+        charge = _median(after.amps)
+        return key_on or load is None or (slow and charge is not None and charge >= RUN_CHARGING_A)
 
     def _carried(self, crank: Found, after: Seconds) -> bool:
         """Whether the load before the crank has gone from the battery, or the volts stand above those before it."""
@@ -361,7 +402,9 @@ class Phases:
         if drain is not None:
             return before is not None and drain < before - CARRIED_A
         volts = _median(after.volts)
-        return volts is not None and crank.crank.volts_before is not None and volts >= crank.crank.volts_before + RAISED_V
+        return (
+            volts is not None and crank.crank.volts_before is not None and volts >= crank.crank.volts_before + RAISED_V
+        )
 
     def _is_uncharged(self, crank: Found, after: Seconds) -> bool:
         """Whether a minute without charge behind a crank is a running engine all the same."""
@@ -379,6 +422,6 @@ def _row(seconds: Seconds, at_us: int) -> int:
     return int(np.searchsorted(seconds.second, at_us // SECOND_US))
 
 
-def _median(values: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float | None:
+def _median(values: Floats) -> float | None:
     known = values[np.isfinite(values)]
     return float(np.median(known)) if len(known) else None

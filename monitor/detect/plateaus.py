@@ -14,135 +14,28 @@ from memory), which respects autocorrelation.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields, replace
+import itertools
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from monitor.base.samples import SECOND_US, Floats, Ints, Seconds
+from monitor.base.samples import SECOND_US, Bools, Floats, Ints, Seconds
+from monitor.detect.held import ESTABLISH_S, Held
+from monitor.detect.levels import DRIFT_ROWS, MINUTES, baseline, first_lasting, follow_back, near_level
+from monitor.detect.rows import NONE, Rows
 from monitor.detect.texture import FLOOR_A, NOISE_TIMES, Texture, texture_of, without_spikes
 
 FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
-ESTABLISH_S = 180  # a level held for less is a stage of the shutdown
-AWAKE_A, AWAKE_S = 0.1, 1200  # …and above 100 mA (published sleep levels run to 80 mA) 20 min, the usual wait
-LOADED_A, LOADED_S = 1.0, 3600  # above 1 A an hour: leak tests and lamps take 45 min
 AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
-HELD_S = 5  # the least stretch in band that begins a plateau: a wake-up may follow at once
 STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
 STEP_DOWN_S = 120  # a fall shorter than this is not a step
-PIECE = 20  # rows whose median follows a level back; our choice
-NEAR_ROWS = 10  # rows whose mean must agree as well; our choice
 RETURN_S = 3  # in band for so long ends an excursion
 CANCEL_S = 10  # in band for so long ends a fall
 SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
-BATCHES = 64  # batch means kept per plateau; pairs merge when full
-CHARGE_A = 0.3  # more than this into the battery is charge, not sleep
-FASTEST_DRIFT = 5  # tenths of a frame in which the level may drift through its band; faster is a ramp; our choice
-MINUTES, DRIFT_ROWS = 10, 6  # parts of a frame by which the level follows drift, and the least rows in one
 WINDOW, WINDOW_TIMES = 8, 1.15  # rows of the moving mean by which small excursions show in noise, and its margin
 TURNS = 8  # times a frame is read again; rows left then wait for more data
 KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more are counted, not listed
-
-
-@dataclass(frozen=True, slots=True)
-class Rows:
-    """Seconds of a stand as the tracker reads them: drain (mean) and peak A, volts, net charge out nC, observed µs, samples."""
-
-    second: Ints
-    drain: Floats
-    peak: Floats
-    volts: Floats
-    out_nc: Ints
-    observed_us: Ints
-    gap: Ints
-    count: Ints
-
-    def __len__(self) -> int:
-        return len(self.second)
-
-    def __getitem__(self, part: slice) -> Rows:
-        return Rows(*(getattr(self, f.name)[part] for f in fields(self)))
-
-    @staticmethod
-    def of(seconds: Seconds) -> Rows:
-        """Rows that carry amps and no charge into the battery."""
-        keep = np.isfinite(seconds.amps) & (seconds.amps < CHARGE_A)
-        part = (lambda x: x) if keep.all() else (lambda x: x[keep])
-        return Rows(
-            part(seconds.second),
-            part(-seconds.amps),
-            part(-seconds.amps_min),
-            part(seconds.volts),
-            part(seconds.out_nc - seconds.in_nc),
-            part(seconds.observed_us),
-            part(seconds.gap_us),
-            part(seconds.count),
-        )
-
-    @staticmethod
-    def join(parts: list[Rows]) -> Rows:
-        """Concatenated in the given order."""
-        parts = [p for p in parts if len(p)] or parts[:1]
-        if len(parts) == 1:
-            return parts[0]
-        return Rows(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Rows)))
-
-
-NONE = Rows.of(Seconds.join([]))
-
-
-@dataclass(slots=True)
-class Held:
-    """A plateau being held: its bounds (s), the level that follows it, and batch means (mean A, observed s)."""
-
-    start_s: int
-    end_s: int
-    level_a: float
-    texture: Texture
-    means: list[float] = field(default_factory=list)
-    weights: list[float] = field(default_factory=list)
-    per_batch: int = 1
-    waiting: list[tuple[float, float]] = field(default_factory=list)
-    lift_a: float = 0.0
-    known: bool = False
-    volts_sum: float = 0.0
-    volts_weight: float = 0.0
-
-    def add(self, mean_a: float, observed_s: float, volts: float) -> None:
-        """Book one frame's in-band rows."""
-        self.waiting.append((mean_a, observed_s))
-        if len(self.waiting) == self.per_batch:
-            weight = sum(w for _, w in self.waiting)
-            self.means.append(sum(m * w for m, w in self.waiting) / weight)
-            self.weights.append(weight)
-            self.waiting = []
-        if len(self.means) > BATCHES:
-            pairs = range(0, len(self.means) - 1, 2)
-            weights = [self.weights[k] + self.weights[k + 1] for k in pairs]
-            self.means = [
-                (self.means[k] * self.weights[k] + self.means[k + 1] * self.weights[k + 1]) / weights[k // 2] for k in pairs
-            ] + self.means[2 * len(weights) :]
-            self.weights = weights + self.weights[2 * len(weights) :]
-            self.per_batch *= 2
-        if volts == volts:
-            self.volts_sum += volts * observed_s
-            self.volts_weight += observed_s
-
-    def mean_a(self) -> float:
-        """Mean level, weighted by observed time; the followed level while nothing is booked."""
-        pairs = [*zip(self.means, self.weights, strict=True), *self.waiting]
-        weight = sum(w for _, w in pairs)
-        return sum(m * w for m, w in pairs) / weight if weight else self.level_a
-
-    def is_established(self) -> bool:
-        """Whether it was held long enough to be no stage of a shutdown."""
-        mean = self.mean_a()
-        needed = ESTABLISH_S if mean <= AWAKE_A else AWAKE_S if mean <= LOADED_A else LOADED_S
-        return self.end_s - self.start_s >= needed
-
-    def volts(self) -> float | None:
-        """Mean volts in band."""
-        return self.volts_sum / self.volts_weight if self.volts_weight else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,19 +92,21 @@ class TrackerState:
 class PlateauTracker:
     """Reads the seconds of one stand; `update` returns the excursions that have ended."""
 
-    def __init__(self) -> None:
+    def __init__(self, scale: float = 1.0) -> None:
+        """`scale` from 12 V to this battery."""
+        self.scale = scale
         self.state = TrackerState()
 
     def update(self, seconds: Seconds) -> list[Excursion]:
         """Excursions that ended in the frames these seconds completed."""
-        rows = Rows.of(seconds)
+        rows = Rows.of(seconds, self.scale)
         ended: list[Excursion] = []
         if not len(rows):
             return ended
         frames = rows.second // FRAME_S
         cuts = [0, *(np.flatnonzero(np.diff(frames)) + 1).tolist(), len(rows)]
         waiting = self.state.frame
-        for begin, end in zip(cuts[:-1], cuts[1:], strict=True):
+        for begin, end in itertools.pairwise(cuts):
             if waiting and int(waiting[-1].second[-1]) // FRAME_S != int(frames[begin]):
                 ended += self._frame(Rows.join(waiting))
                 waiting.clear()
@@ -229,10 +124,7 @@ class PlateauTracker:
         for _ in range(TURNS):
             if not len(rows):
                 break
-            if state.held is None:
-                rows = self._seek(rows)
-            else:
-                rows = self._hold(rows, state.held, ended)
+            rows = self._seek(rows) if state.held is None else self._hold(rows, state.held, ended)
         if len(rows) and state.held is None:
             state.seek = [rows]
         return ended
@@ -252,13 +144,13 @@ class PlateauTracker:
         level = float(np.median(tail.drain))
         texture = self._first_texture(raw.drain[-max(len(tail), 60) :], level)
         band = texture.steady_a(level)
-        near = _near(seen, level, band)
+        near = near_level(seen, level, band)
         if np.count_nonzero(np.abs(tail.drain - level) <= band) < AGREE_SHARE * len(tail):
             return NONE
-        first = _first_lasting(seen.second, near)
+        first = first_lasting(seen.second, near)
         if first is None or int(seen.second[-1]) - int(seen.second[first]) < ESTABLISH_S:
             return NONE
-        first, level = _backwards(seen, first, level, band)
+        first, level = follow_back(seen, first, level, band)
         start_s = int(seen.second[first])
         lift = level - float(np.quantile(tail.drain, 0.25))
         state.held = Held(start_s, start_s, level, texture, lift_a=max(min(lift, band), 0.0))
@@ -274,7 +166,7 @@ class PlateauTracker:
     def _hold(self, rows: Rows, held: Held, ended: list[Excursion]) -> Rows:
         """Read rows against the held level; returns the rows to read again when the level has stepped."""
         state = self.state
-        base = _baseline(rows.drain, held)
+        base = baseline(rows.drain, held)
         excess = rows.drain - base
         held.texture = (texture_of(excess, held.texture.band_a(held.level_a)) or held.texture).after(held.texture)
         band = held.texture.band_a(held.level_a)
@@ -313,7 +205,7 @@ class PlateauTracker:
         state = self.state
         edges = np.flatnonzero((np.diff(side) != 0) | (rows.gap[1:] > 0)) + 1
         cuts = [0, *edges.tolist(), len(rows)]
-        for begin, end in zip(cuts[:-1], cuts[1:], strict=True):
+        for begin, end in itertools.pairwise(cuts):
             kind, until_s = int(side[begin]), _end_s(rows, end)
             part = rows[begin:end]
             if part.gap[0] > 0:
@@ -399,7 +291,7 @@ class PlateauTracker:
             side[(side == 0) & high & (smooth > narrow / 2)] = 1
         return side
 
-    def _book(self, rows: Rows, excess: Floats, inside: np.ndarray[tuple[int], np.dtype[np.bool_]], held: Held) -> None:
+    def _book(self, rows: Rows, excess: Floats, inside: Bools, held: Held) -> None:
         """Book the in-band rows of a frame and let the level follow them."""
         n = int(np.count_nonzero(inside))
         if not n:
@@ -417,70 +309,6 @@ class PlateauTracker:
         held.end_s = _end_s(rows, int(np.flatnonzero(inside)[-1]) + 1)
 
 
-def _baseline(drain: Floats, held: Held) -> Floats:
-    """The level through a frame, shape (n,), or (1,) where the rows are too few to show its drift.
-
-    Through the lower quartiles of the frame's tenths, lifted by what the mean is known to lie above them: excursions do
-    not move a quartile, unless they fill the tenth; then they leave the band, and the level stays where it was.
-    """
-    size = len(drain) // MINUTES
-    if size < DRIFT_ROWS:
-        return np.array([held.level_a])
-    rank = size // 4
-    low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
-    band, at = held.texture.steady_a(held.level_a), held.level_a
-    levels = []
-    for value in low:
-        change = value + held.lift_a - at
-        if abs(change) <= band:
-            at += max(min(change / 2, band / FASTEST_DRIFT), -band / FASTEST_DRIFT)
-        levels.append(at)
-    return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels)
-
-
 def _end_s(rows: Rows, end: int) -> int:
     """When the row before `end` ends: at the next row, or a second later."""
     return int(rows.second[end - 1]) + 1
-
-
-def _backwards(rows: Rows, first: int, level: float, band: float) -> tuple[int, float]:
-    """Follow a drifting level back from row `first`: the first row on it, and the level there.
-
-    By medians of PIECE rows; pieces off the level are passed over, since a wake-up may lie between.
-    """
-    reached = first
-    for begin in range(first - PIECE, -1, -PIECE):
-        middle = float(np.median(rows.drain[begin : begin + PIECE]))
-        if abs(middle - level) <= band:
-            reached, level = begin, level + (middle - level) / 2
-    if reached < first:
-        begin = max(reached - PIECE, 0)
-        on = np.flatnonzero(_near(rows[begin : reached + PIECE], level, band))
-        reached = begin + int(on[0]) if len(on) else reached
-    return reached, level
-
-
-def _near(rows: Rows, level: float, band: float) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Rows in band from which on the mean of NEAR_ROWS lies in the narrower band of a mean: a stage just above is not."""
-    near = np.abs(rows.drain - level) <= band
-    if len(rows) < 2 * NEAR_ROWS or int(rows.second[NEAR_ROWS] - rows.second[0]) > 2 * NEAR_ROWS:
-        return near
-    means = np.convolve(rows.drain - level, np.full(NEAR_ROWS, 1.0 / NEAR_ROWS), "valid")
-    means = np.concatenate([means, np.full(NEAR_ROWS - 1, means[-1])])
-    return near & (np.abs(means) <= max(FLOOR_A, 1.3 * band / np.sqrt(NEAR_ROWS)))
-
-
-def _first_lasting(second: Ints, near: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int | None:
-    """First row of the first stretch in band that lasts HELD_S (three rows on slow loggers); short lapses count."""
-    edges = np.flatnonzero(np.diff(near.astype(np.int8)))
-    cuts = [0, *(edges + 1).tolist(), len(near)]
-    start: int | None = None
-    for begin, end in zip(cuts[:-1], cuts[1:], strict=True):
-        last_s = int(second[end - 1])
-        if near[begin]:
-            start = begin if start is None else start
-            if last_s - int(second[start]) >= HELD_S and end - start >= 3:
-                return start
-        elif end - begin > 2 or last_s - int(second[begin]) > RETURN_S:
-            start = None
-    return None

@@ -7,7 +7,7 @@ Charge is counted by trapezoids between samples that carry amps, none across gap
 interval ends, in integers (nanocoulomb), so that every later sum is exact.
 
 A gap is an interval much longer than both its neighbours: a logger that changes its rate for good (slow while asleep)
-has no gap, one that fell silent has. Warm-up: the first sample opens no interval. Method: our own choice, see GAP_TIMES.
+has no gap, one that fell silent has. Warm-up: the first sample opens no interval. Method: our own, see GAP_TIMES.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor.base.samples import SECOND_US, Block, Floats, Ints, Seconds
+from monitor.base.samples import SECOND_US, Block, Bools, Floats, Ints, Seconds
 
 GAP_TIMES = 5  # an interval over 5 × the longer of its neighbours is a gap; our choice: above any jitter of a logger
 GAP_FLOOR_US = 2 * SECOND_US  # shorter ones never are; our choice: no detector needs finer continuity
@@ -82,8 +82,7 @@ class Binner:
         state = self.state
         lengths, gap = self._intervals(rows.t_us, whole)
         block = rows[:whole]
-        second = block.t_us // SECOND_US
-        starts = np.concatenate([[0], np.flatnonzero(np.diff(second)) + 1])
+        starts = _starts(block.t_us)
         count = np.diff(np.append(starts, whole))
         charge = self._charge(block, gap)
         net, size = np.add.reduceat(charge, starts), np.add.reduceat(np.abs(charge), starts)
@@ -93,7 +92,7 @@ class Binner:
         spans = [(int(block.t_us[i] - lengths[i]), int(block.t_us[i])) for i in np.flatnonzero(gap)]
         state.before = ([*state.before, *block.t_us[-2:].tolist()])[-2:]
         seconds = Seconds(
-            second[starts],
+            block.t_us[starts] // SECOND_US,
             count,
             *volts,
             *amps,
@@ -105,29 +104,25 @@ class Binner:
         )
         return Binned(seconds, block, spans)
 
-    def _intervals(self, t_us: Ints, whole: int) -> tuple[Ints, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
+    def _intervals(self, t_us: Ints, whole: int) -> tuple[Ints, Bools]:
         """Length of the interval that ends at each of the first `whole` rows (0: none), and whether it is a gap."""
         before = self.state.before
-        known = np.concatenate([np.array(before, np.int64), t_us[: whole + 1]])
-        steps = np.diff(known)
         lead = len(before)
-        lengths = np.zeros(whole, np.int64)
-        first = 0 if lead else 1
-        lengths[first:] = steps[max(lead - 1, 0) : max(lead - 1, 0) + whole - first]
+        known = np.concatenate([np.array(before, np.int64), t_us[: whole + 1]])
+        intervals = np.concatenate([[0], np.diff(known), [0]])  # by the row they end at; 0 where there is none
+        lengths = intervals[lead : lead + whole]
+        least = GAP_FLOOR_US if self.gap_us is None else self.gap_us
+        long = np.flatnonzero(lengths > least)
+        gap = np.zeros(whole, np.bool_)
         if self.gap_us is not None:
-            return lengths, lengths > self.gap_us
-        previous = np.zeros(whole, np.int64)
-        if lead == 2:
-            previous[:] = steps[:whole]
-        elif whole > 2 - lead:
-            previous[2 - lead :] = steps[: whole - (2 - lead)]
-        following = np.zeros(whole, np.int64)
-        after = np.diff(t_us[: whole + 1])
-        following[: len(after)] = after
-        usual = np.maximum(previous, following)
-        return lengths, (lengths > np.maximum(GAP_FLOOR_US, GAP_TIMES * usual)) & (usual > 0)
+            gap[long] = True
+        else:
+            at = long + lead
+            usual = np.maximum(intervals[at - 1], intervals[at + 1])
+            gap[long] = (lengths[long] > GAP_TIMES * usual) & (usual > 0)
+        return lengths, gap
 
-    def _charge(self, block: Block, gap: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Ints:
+    def _charge(self, block: Block, gap: Bools) -> Ints:
         """Nanocoulomb of the interval that ends at each row; 0 where no amps or a gap."""
         state = self.state
         charge = np.zeros(len(block), np.int64)
@@ -141,15 +136,28 @@ class Binner:
             if gap.any():
                 state.amps_at = None
             return charge
-        gaps_so_far = np.cumsum(gap) if full else np.cumsum(gap)[valid]
         t0, a0 = state.amps_at or (int(t_us[0]), 0.0)
         means = 0.5 * (np.concatenate([[a0], amps[:-1]]) + amps)
         each = np.rint(np.diff(t_us, prepend=t0) * means * 1000.0).astype(np.int64)
-        each[np.diff(gaps_so_far, prepend=0) > 0] = 0
+        ended_in_gap = False
+        if gap.any():
+            gaps_so_far = np.cumsum(gap)[valid]
+            each[np.diff(gaps_so_far, prepend=0) > 0] = 0
+            ended_in_gap = bool(gaps_so_far[-1] < np.count_nonzero(gap))
         charge[slice(None) if full else valid] = each
-        ended_in_gap = bool(gaps_so_far[-1] < np.count_nonzero(gap))
         state.amps_at = None if ended_in_gap else (int(t_us[-1]), float(amps[-1]))
         return charge
+
+
+def _starts(t_us: Ints) -> Ints:
+    """Index of the first row of each second."""
+    first, last = int(t_us[0]) // SECOND_US, int(t_us[-1]) // SECOND_US
+    if last - first < len(t_us):  # on fast logs, finding the borders is cheaper than dividing each time
+        borders = np.arange(first, last + 1) * SECOND_US
+        starts = np.searchsorted(t_us, borders)
+        return starts[np.diff(starts, append=len(t_us)) > 0]
+    second = t_us // SECOND_US
+    return np.concatenate([[0], np.flatnonzero(np.diff(second)) + 1])
 
 
 def _summary(values: Floats | None, starts: Ints, count: Ints) -> tuple[Floats, Floats, Floats]:

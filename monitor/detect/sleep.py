@@ -15,7 +15,8 @@ import numpy as np
 from monitor.base.results import LevelStep, Plateau
 from monitor.base.samples import SECOND_US
 from monitor.detect.facts import Facts
-from monitor.detect.plateaus import Held, Step, TrackerState
+from monitor.detect.held import Held
+from monitor.detect.plateaus import Step, TrackerState
 
 SETTLE_A, SETTLE_SHARE = 0.005, 0.2  # a later step down by both of these is still part of the shutdown; our choice
 FEWEST_BATCHES = 4  # fewer batch means carry no interval of their own
@@ -75,9 +76,7 @@ def _goes_down(now: Held, then: Held) -> bool:
 
 
 def _plateau(held: Held) -> Plateau:
-    return Plateau(
-        start=held.start_s * SECOND_US, end=held.end_s * SECOND_US, amps=-held.mean_a(), volts=held.volts()
-    )
+    return Plateau(start=held.start_s * SECOND_US, end=held.end_s * SECOND_US, amps=-held.mean_a(), volts=held.volts())
 
 
 def _step(step: Step) -> LevelStep:

@@ -9,8 +9,9 @@ import numpy as np
 from monitor.base.results import Crank, Span, Stand, WakeUp
 from monitor.base.samples import SECOND_US, Seconds
 from monitor.detect.facts import Facts
-from monitor.detect.plateaus import CHARGE_A, KEPT_EXCURSIONS, Excursion, PlateauTracker
+from monitor.detect.plateaus import KEPT_EXCURSIONS, Excursion, PlateauTracker
 from monitor.detect.rest import RestDetector, SleepView
+from monitor.detect.rows import CHARGE_A, FLOAT_A, FLOAT_V
 from monitor.detect.sleep import Asleep, asleep
 from monitor.detect.texture import FLOOR_A
 from monitor.detect.wakeups import is_lone_sample, wake_up
@@ -27,7 +28,7 @@ KEPT_CHARGES = 500
 
 @dataclass(slots=True)
 class StandState:
-    """Counters, wake-ups (with the level they stood on, and whether one sample is all there is), failed starts and charges (s) of the stand so far."""
+    """Counters and findings so far; `levels_a`, `lone`: the level under each wake-up, and if one sample is all of it."""
 
     start_us: int
     seen: bool
@@ -50,7 +51,7 @@ class StandTracker:
     def __init__(self, facts: Facts, start_us: int, seen: bool) -> None:
         self.facts = facts
         self.state = StandState(start_us, seen)
-        self.plateaus = PlateauTracker()
+        self.plateaus = PlateauTracker(facts.scale)
         self.rest = RestDetector(facts, start_us)
 
     def update(self, seconds: Seconds) -> None:
@@ -96,9 +97,7 @@ class StandTracker:
             level_steps=sleep.steps,
             wake_ups=self._wake_ups(sleep, None if is_open else end_us - APPROACH_S * SECOND_US),
             wake_ups_uncounted=state.uncounted,
-            charges=[
-                Span(start=a * SECOND_US, end=b * SECOND_US) for a, b in state.charges if b - a >= CHARGE_LEAST_S
-            ],
+            charges=[Span(start=a * SECOND_US, end=b * SECOND_US) for a, b in state.charges if b - a >= CHARGE_LEAST_S],
             charge_in_ah=state.in_nc * AH_PER_NC if state.amps else None,
             charge_out_ah=state.out_nc * AH_PER_NC if state.amps else None,
             unobserved_s=state.gap_us / SECOND_US,
@@ -139,15 +138,17 @@ class StandTracker:
             if len(state.wake_ups) < KEPT_EXCURSIONS:
                 state.wake_ups.append(wake)
                 state.levels_a.append(excursion.level_a)
-                state.lone.append(is_lone_sample(excursion))
+                state.lone.append(is_lone_sample(excursion, wake))
             else:
                 state.uncounted += 1
 
     def _charges(self, seconds: Seconds) -> None:
         """Spans in which a source charges the battery, pauses bridged."""
         charges = self.state.charges
-        alone = np.isnan(seconds.amps) & (seconds.volts >= CHARGE_ALONE_V * self.facts.scale)
-        second = seconds.second[(seconds.amps >= CHARGE_A) | alone]
+        scale = self.facts.scale
+        alone = np.isnan(seconds.amps) & (seconds.volts >= CHARGE_ALONE_V * scale)
+        floats = (seconds.volts >= FLOAT_V * scale) & (seconds.amps >= FLOAT_A)
+        second = seconds.second[(seconds.amps >= CHARGE_A) | floats | alone]
         if not len(second):
             return
         for part in np.split(second, np.flatnonzero(np.diff(second) > CHARGE_PAUSE_S) + 1):

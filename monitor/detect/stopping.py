@@ -8,6 +8,7 @@ small current. An engine that ran without charge is followed instead by a fall o
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,7 @@ CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
 CARRIED_A = 4.0  # an alternator that carries the loads leaves less than this to the battery
 RESTLESS_A, RESTLESS_SHARE, RESTLESS_ROWS = 0.08, 0.04, 5  # median change over 5 s while an engine runs; our choice
 CALM_A, CALM_SHARE, CALM_S = 1.0, 0.6, 180  # a vehicle at rest: so little for so much of so long a time; our choice
+HELD_V, SAME_A, BEFORE = 0.03, 0.5, 6  # volts and current as before a step, over so many rows: it has passed
 LOADED_A, LOADED_S = 8.0, 60  # ignition, injection and pump of an engine that runs without charge (common practice)
 SIDE = 3  # seconds compared on each side of a step
 CERTAIN_SHARE = 0.5  # the current fell to this share of its peak, or is calm: the shutdown is under way
@@ -29,20 +31,30 @@ CERTAIN_SHARE = 0.5  # the current fell to this share of its peak, or is calm: t
 
 @dataclass(frozen=True, slots=True)
 class StopFound:
-    """The first held row behind the stop, the drain in the end (A; None without amps), and whether it is certain."""
+    """The first held row behind the stop, and how it looks.
+
+    drain_at_end_a   A; None without amps
+    certain          the shutdown is under way in the end
+    stepped          there was a step onto the battery; without one, `row` is where the proof of running ended
+    """
 
     row: int
     drain_at_end_a: float | None
     certain: bool
+    stepped: bool = True
 
 
-def is_calm(seconds: Seconds) -> bool:
-    """Whether these seconds between two proofs of charge are a vehicle at rest (amps needed)."""
+def is_calm(before: Seconds, seconds: Seconds, scale: float) -> bool:
+    """Whether the seconds between two proofs of charge, the first `before` them, are a vehicle at rest (amps needed).
+
+    A weak alternator that just carries the loads is as calm, but it holds the volts.
+    """
     drain = np.abs(seconds.amps)
     if len(drain) < 3 or int(seconds.second[-1]) - int(seconds.second[0]) < CALM_S or np.isnan(drain).all():
         return False
     calm = np.count_nonzero(drain < CALM_A) >= CALM_SHARE * len(drain)
-    return bool(calm) and not _restless(drain)
+    fall = float(np.nanmedian(before.volts)) - float(np.nanmedian(seconds.volts[-BEFORE:])) if len(before) else np.inf
+    return bool(calm) and fall >= HELD_V * scale and not _restless(drain)
 
 
 def is_loaded(seconds: Seconds) -> bool:
@@ -63,15 +75,17 @@ def find_stop(tail: Seconds, held: Seconds, proved: int, charged: bool, facts: F
     drain = -np.concatenate([tail.amps, held.amps])
     if not np.isfinite(drain).any():
         return _by_volts(volts, lead, proved, facts.scale)
+    found: int | None
     if not charged and _loaded(drain[lead + proved : lead + proved + LOADED_S]):
-        row = _unloaded(drain, lead + proved)
+        found = _unloaded(drain, lead + proved)
     else:
-        row = _taken_over(volts, drain, max(_charged_until(drain), lead), lead + proved, facts.scale)
+        found = _taken_over(volts, drain, max(_charged_until(drain), lead), facts.scale)
+    row = max(lead + proved, min(_charged_until(drain), len(drain) - 1)) if found is None else found
     behind = drain[row:][np.isfinite(drain[row:])]
     end = float(np.median(behind[-10:])) if len(behind) else None
     peak = float(np.median(np.sort(behind)[-10:])) if len(behind) else 0.0
     certain = end is not None and end < max(CERTAIN_SHARE * peak, CALM_A)
-    return StopFound(row - lead, end, certain)
+    return StopFound(row - lead, end, certain, found is not None)
 
 
 def _charged_until(drain: Floats) -> int:
@@ -85,13 +99,14 @@ def _charged_until(drain: Floats) -> int:
     return int(rows[-1]) + 1 if len(rows) else 0
 
 
-def _taken_over(volts: Floats, drain: Floats, lead: int, proved: int, scale: float) -> int:
-    """The first step into discharge behind which the alternator no longer carries the loads."""
-    steps = _steps(volts, drain, lead, scale) or [max(lead, proved)]
-    for k, until in zip(steps, [*steps[1:], len(drain)], strict=True):
-        if not _carried(drain[k:until]):
+def _taken_over(volts: Floats, drain: Floats, lead: int, scale: float) -> int | None:
+    """The first step into discharge behind which the alternator no longer carries the loads; None without a step."""
+    steps = _steps(volts, drain, lead, scale)
+    for k, until in itertools.pairwise([*steps, len(drain)]):
+        if not _carried(drain[k:until]) and not _passing(volts, drain, k, until, scale):
             return k
-    return steps[-1]
+    lasting = [k for k in steps if not _passing(volts, drain, k, len(drain), scale)]
+    return lasting[-1] if lasting else None
 
 
 def _steps(volts: Floats, drain: Floats, lead: int, scale: float) -> list[int]:
@@ -139,6 +154,14 @@ def _carried(drain: Floats) -> bool:
     """Whether the alternator carried the loads in this stretch: little drain, and restless."""
     known = drain[1:61][np.isfinite(drain[1:61])]
     return len(known) >= SIDE and float(np.median(known)) < CARRIED_A and _restless(known)
+
+
+def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> bool:
+    """Whether the step at `k` is a load's: behind it the volts are held, and the current is, as before."""
+    before, then = slice(max(k - BEFORE, 0), k), slice(max(until - LOADED_S, k), until)
+    fall = float(np.nanmedian(volts[before])) - float(np.nanmedian(volts[then])) if k else np.inf
+    change = abs(float(np.nanmedian(drain[then])) - float(np.nanmedian(drain[before]))) if k else np.inf
+    return fall < HELD_V * scale and change < SAME_A
 
 
 def _restless(drain: Floats) -> bool:

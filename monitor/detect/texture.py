@@ -77,18 +77,21 @@ def without_spikes(values: Floats, rows: int = SPIKE_ROWS) -> Floats:
 
 
 def texture_of(excess: Floats, calm_a: float) -> Texture | None:
-    """Texture of consecutive rows about their level, shape (n,) A; rows further off than `calm_a` are excursions or falls.
+    """Texture of consecutive rows about their level, shape (n,) A; those further off than `calm_a` are left out.
 
     None when the calm rows are too few to tell.
     """
     calm = excess[np.abs(excess) <= calm_a]
     if len(calm) < ENOUGH:
         return None
-    middle = float(np.median(calm))
-    wander = (middle - float(np.quantile(calm, 0.05))) / 1.645
-    values = np.unique(calm)
+    low, half = len(calm) // 20, len(calm) // 2
+    ranked = np.partition(calm, (low, half))
+    middle = float(ranked[half])
+    wander = (middle - float(ranked[low])) / 1.645
+    values = np.unique(calm) if len(np.unique(calm[: 4 * FEW_VALUES])) <= FEW_VALUES else calm[:0]
     quantum = float(np.min(np.diff(values))) if 1 < len(values) <= FEW_VALUES else 0.0
-    noise = float(np.median(np.abs(np.diff(calm)))) / 0.954
+    changes = np.abs(calm[1:] - calm[:-1])
+    noise = float(np.partition(changes, half)[half]) / 0.954 if half < len(changes) else 0.0
     neighbours = np.maximum(excess[:-2], excess[2:])
     spikes = excess[1:-1] - neighbours
     spikes = spikes[neighbours <= middle + max(FLOOR_A, NOISE_TIMES * noise, WANDER_TIMES * wander)]

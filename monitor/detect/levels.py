@@ -1,0 +1,88 @@
+"""Levels of a current: where one begins, and how it drifts.
+
+A level may drift (temperature, a logger's zero); a stage of the shutdown just above it is another level; wake-ups lie
+between its stretches. These functions tell the three apart in rows already read.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from monitor.base.samples import Bools, Floats, Ints
+from monitor.detect.held import Held
+from monitor.detect.rows import Rows
+from monitor.detect.texture import FLOOR_A
+
+HELD_S = 5  # the least stretch in band that begins a plateau: a wake-up may follow at once
+LAPSE_S = 3  # a lapse shorter than this does not end a stretch
+PIECE = 20  # rows whose median follows a level back; our choice
+NEAR_ROWS, MEAN_MARGIN = 10, 1.3  # rows whose mean must agree as well, and the margin of its band; our choice
+MINUTES, DRIFT_ROWS = 10, 6  # parts of a frame by which the level follows drift, and the least rows in one
+FASTEST_DRIFT = 5  # tenths of a frame in which the level may drift through its band; faster is a ramp; our choice
+
+
+def follow_back(rows: Rows, first: int, level: float, band: float) -> tuple[int, float]:
+    """Follow a drifting level back from row `first`: the first row on it, and the level there.
+
+    By medians of PIECE rows; pieces off the level are passed over, since a wake-up may lie between.
+    """
+    reached = first
+    for begin in range(first - PIECE, -1, -PIECE):
+        middle = float(np.median(rows.drain[begin : begin + PIECE]))
+        if abs(middle - level) <= band:
+            reached, level = begin, level + (middle - level) / 2
+    if reached < first:
+        begin = max(reached - PIECE, 0)
+        on = np.flatnonzero(near_level(rows[begin : reached + PIECE], level, band))
+        reached = begin + int(on[0]) if len(on) else reached
+    return reached, level
+
+
+def near_level(rows: Rows, level: float, band: float) -> Bools:
+    """Rows in band from which the mean of NEAR_ROWS lies in the narrower band of a mean; a stage just above does not."""
+    near = np.abs(rows.drain - level) <= band
+    if len(rows) < 2 * NEAR_ROWS or int(rows.second[NEAR_ROWS] - rows.second[0]) > 2 * NEAR_ROWS:
+        return near
+    means = np.convolve(rows.drain - level, np.full(NEAR_ROWS, 1.0 / NEAR_ROWS), "valid")
+    means = np.concatenate([means, np.full(NEAR_ROWS - 1, means[-1])])
+    agree: Bools = np.abs(means) <= max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS)))
+    return near & agree
+
+
+def first_lasting(second: Ints, near: Bools) -> int | None:
+    """First row of the first stretch in band that lasts HELD_S (three rows on slow loggers); short lapses count."""
+    edges = np.flatnonzero(np.diff(near.astype(np.int8)))
+    cuts = [0, *(edges + 1).tolist(), len(near)]
+    start: int | None = None
+    for begin, end in itertools.pairwise(cuts):
+        last_s = int(second[end - 1])
+        if near[begin]:
+            start = begin if start is None else start
+            if last_s - int(second[start]) >= HELD_S and end - start >= 3:
+                return start
+        elif end - begin > 2 or last_s - int(second[begin]) > LAPSE_S:
+            start = None
+    return None
+
+
+def baseline(drain: Floats, held: Held) -> Floats:
+    """The level through a frame, shape (n,), or (1,) where the rows are too few to show its drift.
+
+    Through the lower quartiles of the frame's tenths, lifted by what the mean is known to lie above them: excursions do
+    not move a quartile, unless they fill the tenth; then they leave the band, and the level stays where it was.
+    """
+    size = len(drain) // MINUTES
+    if size < DRIFT_ROWS:
+        return np.array([held.level_a])
+    rank = size // 4
+    low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
+    band, at = held.texture.steady_a(held.level_a), held.level_a
+    levels = []
+    for value in low:
+        change = value + held.lift_a - at
+        if abs(change) <= band:
+            at += max(min(change / 2, band / FASTEST_DRIFT), -band / FASTEST_DRIFT)
+        levels.append(at)
+    return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels)
