@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 
 from monitor.sources.cells import numbers_of
-from monitor.sources.layout import Layout, is_comment
-from monitor.sources.parser import column, parse, text_times
-from monitor.sources.rows import Cells, Fault, Rows, Where, fault, line_of
+from monitor.sources.layout import Layout
+from monitor.sources.parser import WRONG_WIDTH, blame, column, parse, text_times
+from monitor.sources.rows import Cells, Fault, Rows, Where, line_of
 from monitor.sources.zones import LocalClock
 
 
@@ -34,12 +34,12 @@ def careful_rows(file: str, layout: Layout, clock: LocalClock | None, data: byte
         whole = b"".join(lines[i] + b"\n" for i in kept)
         table = parse(layout, whole, dict.fromkeys(wanted, pa.string()), misfit)
         text = {i: pc.utf8_trim_whitespace(column(table, i)) for i in wanted}
-    _blame(faults, "wrong number of fields", [kept[i] for i in sorted(misfits)], lines, layout, where)
+    blame(faults, WRONG_WIDTH, [kept[i] for i in sorted(misfits)], layout, where)
     index = np.array([line for i, line in enumerate(kept) if i not in misfits], np.int64)
     t_us, reasons = text_times(layout, text, clock)
     good = np.ones(len(index), np.bool_)
     for reason, bad in reasons.items():
-        _blame(faults, reason, index[bad].tolist(), lines, layout, where)
+        blame(faults, reason, index[bad].tolist(), layout, where)
         good &= ~bad
     channels = {}
     for name, source in layout.channels.items():
@@ -65,13 +65,6 @@ def _sort_out(lines: list[bytes], layout: Layout, where: Where) -> tuple[list[in
         else:
             kept.append(index)
     faults: list[Fault] = []
-    _blame(faults, "header repeated", again, lines, layout, where)
-    _blame(faults, "quote not closed", quotes, lines, layout, where)
+    blame(faults, "header repeated", again, layout, where)
+    blame(faults, "quote not closed", quotes, layout, where)
     return kept, faults
-
-
-def _blame(faults: list[Fault], reason: str, rows: list[int], lines: list[bytes], layout: Layout, where: Where) -> None:
-    """Add the fault of these lines; a remark of the logger is none."""
-    rows = [i for i in rows if not is_comment(lines[i][:40].decode("utf-8", "replace"), layout.separator)]
-    if rows:
-        faults.append(fault(reason, rows, where))

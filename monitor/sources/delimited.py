@@ -67,11 +67,9 @@ class DelimitedLog:
                 continue
             rows = typed_rows(self.name, self.layout, self._clock, chunk.data, first)
             if rows is None:
-                yield careful_rows(self.name, self.layout, self._clock, chunk.data, first)
-                first += count_lines(chunk.data)
-            else:
-                yield rows
-                first += len(rows.t_us)
+                rows = careful_rows(self.name, self.layout, self._clock, chunk.data, first)
+            yield rows
+            first += count_lines(chunk.data)
 
     def _flawed(self, data: bytes, flaw: str, number: int) -> Rows:
         """What is no whole line; a last line without a newline neither, since a number cut short still reads as one."""

@@ -11,12 +11,13 @@ import numpy.typing as npt
 from monitor.base.samples import Ints
 from monitor.sources import times
 from monitor.sources.cells import numbers_of
-from monitor.sources.layout import Layout
-from monitor.sources.rows import GOOD
+from monitor.sources.layout import Layout, is_comment
+from monitor.sources.rows import GOOD, Fault, Where, fault
 from monitor.sources.zones import LocalClock
 
 NO_TIME = "no time"
 BAD_TIME = "time not understood"
+WRONG_WIDTH = "wrong number of fields"
 SKIPPED = "local time that the clock change skips"
 
 
@@ -79,3 +80,10 @@ def text_times(
             t_us[local], exists = clock.to_utc(t_us[local])
             skipped[local[~exists]] = True
     return t_us, {NO_TIME: missing, BAD_TIME: ~good & ~missing, SKIPPED: skipped}
+
+
+def blame(faults: list[Fault], reason: str, rows: list[int], layout: Layout, where: Where) -> None:
+    """Add the fault of these rows; a remark of the logger is none."""
+    rows = [row for row in rows if not is_comment(where(row).text, layout.separator)]
+    if rows:
+        faults.append(fault(reason, rows, where))

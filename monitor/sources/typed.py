@@ -1,4 +1,7 @@
-"""The fast way through a chunk of a delimited log: every line is a row of numbers or blanks, parsed as such at once."""
+"""The fast way through a chunk of a delimited log: lines are rows of numbers or blanks, parsed as such at once.
+
+Lines with another number of cells are passed over and told; anything else leaves the chunk to the careful way.
+"""
 
 from __future__ import annotations
 
@@ -11,13 +14,13 @@ from monitor.sources import times
 from monitor.sources.cells import mark_figures
 from monitor.sources.layout import Layout
 from monitor.sources.lines import is_plain
-from monitor.sources.parser import column, parse, text_times
-from monitor.sources.rows import ABSENT, GOOD, Cells, Rows, line_of
+from monitor.sources.parser import WRONG_WIDTH, blame, column, parse, text_times
+from monitor.sources.rows import ABSENT, GOOD, Cells, Fault, Rows, line_of
 from monitor.sources.zones import LocalClock
 
 
 def typed_rows(file: str, layout: Layout, clock: LocalClock | None, data: bytes, first: int) -> Rows | None:
-    """Rows of the lines in `data`, the first of which is line `first`; None when not every line is such a row.
+    """Rows of the lines in `data`, the first of which is line `first`; None when not every line of its width is such.
 
     The clock is left as it was when None is returned.
     """
@@ -32,11 +35,18 @@ def typed_rows(file: str, layout: Layout, clock: LocalClock | None, data: bytes,
     }[kind]
     types = {source.column: pa.float64() for source in layout.channels.values()}
     types.update(dict.fromkeys(layout.time, time_type))
+    misfits: list[int] = []
+
+    def misfit(row: Any) -> str:
+        misfits.append(row.number - 1)
+        return "skip"
+
     try:
-        table = parse(layout, data, types)
+        # pyarrow shows such a line as UTF-8 only, so one in another encoding is left to the careful way
+        table = parse(layout, data, types, misfit if data.isascii() else None)
     except pa.ArrowInvalid:
         return None
-    if not is_plain(data, table.num_rows):
+    if not is_plain(data, table.num_rows + len(misfits)) or (misfits and b'"' in data):
         return None
     before = clock.state() if clock is not None else None
     t_us = _text(layout, table, clock) if kind == "text" else _typed(layout, column(table, layout.time[0]), clock)
@@ -45,7 +55,14 @@ def typed_rows(file: str, layout: Layout, clock: LocalClock | None, data: bytes,
             clock.rewind(before)
         return None
     channels = {name: source.scaled(_cells(column(table, source.column))) for name, source in layout.channels.items()}
-    return Rows(t_us, channels, line_of(file, first, data))
+    where = line_of(file, first, data)
+    if not misfits:
+        return Rows(t_us, channels, where)
+    faults: list[Fault] = []
+    lines = data.split(b"\n")
+    blame(faults, WRONG_WIDTH, [row for row in misfits if lines[row].strip()], layout, where)
+    index = np.delete(np.arange(len(t_us) + len(misfits)), misfits)
+    return Rows(t_us, channels, lambda row: where(int(index[row])), tuple(faults))
 
 
 def _typed(layout: Layout, time: Any, clock: LocalClock | None) -> Ints | None:
