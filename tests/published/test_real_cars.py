@@ -104,7 +104,7 @@ def test_car_b_starts_at_272_s_as_one_sample_of_11_1_v() -> None:
 
 
 def test_the_stops_of_the_stop_start_car_lie_inside_one_drive() -> None:
-    t, on = turning("car_b")
+    _, on = turning("car_b")
     stops = np.count_nonzero(np.diff(on.astype(int)) < 0)
     assert stops == 11
     found = found_in("car_b")
