@@ -29,7 +29,7 @@ from monitor.base.results import Crank
 from monitor.base.samples import SECOND_US, Bools, Floats, Indexes, Seconds
 from monitor.detect.cranks import Found
 from monitor.detect.facts import Facts
-from monitor.detect.stopping import StopFound, find_stop, is_calm, is_loaded
+from monitor.detect.stopping import KEPT_A, StopFound, find_stop, is_calm, is_loaded
 
 RUN_V, RUN_A = (
     13.6,
@@ -42,7 +42,6 @@ RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade
 RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
 MANAGED_S = 1200  # the longest an engine-managed system is trusted to show no sign of running; our choice
 STOP_LEAST_S = 2  # a crank so soon behind the loads' step onto the battery is none
-KEPT_A = 0.1  # a weak alternator that just carries the loads; without a step onto the battery, it has not stopped
 STOP_DRAIN_A = 1.0  # the battery carries all loads of a stopped vehicle that is held ready
 STALL_S = 60  # stopped and restarted within this: one drive; our choice
 AUTO_STOP_S = 300  # the longest stop of a stop-start system; our choice: the battery is asked for 10–40 A meanwhile
@@ -292,7 +291,7 @@ class Phases:
     def _rested(self, start: int, end: int) -> bool:
         """Whether the vehicle stood between two proofs of charge: a charger was connected meanwhile."""
         lead = Seconds.join([self.state.tail, self.state.held[:start]])
-        return is_calm(lead[-JUMP_S:], self.state.held[start:end], self.facts.scale)
+        return is_calm(lead[-JUMP_S:], self.state.held[start:end], self.facts)
 
     def _cranked_again(self, events: list[Event], row: int, known: int, final: bool) -> int | None:
         """A crank while driving: the engine had stopped, within the drive or for good."""

@@ -28,7 +28,7 @@ KEPT_CHARGES = 500
 
 @dataclass(slots=True)
 class StandState:
-    """Counters and findings so far; `levels_a`, `lone`: the level under each wake-up, and if one sample is all of it."""
+    """Counters and findings so far; `levels_a`, `lone`: the level under a wake-up, if one sample is all of it."""
 
     start_us: int
     seen: bool

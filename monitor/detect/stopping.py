@@ -23,6 +23,7 @@ CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
 CARRIED_A = 4.0  # an alternator that carries the loads leaves less than this to the battery
 RESTLESS_A, RESTLESS_SHARE, RESTLESS_ROWS = 0.08, 0.04, 5  # median change over 5 s while an engine runs; our choice
 CALM_A, CALM_SHARE, CALM_S = 1.0, 0.6, 180  # a vehicle at rest: so little for so much of so long a time; our choice
+KEPT_A = 0.1  # a battery that is charged so little is kept charged by something
 HELD_V, SAME_A, BEFORE = 0.03, 0.5, 6  # volts and current as before a step, over so many rows: it has passed
 LOADED_A, LOADED_S = 8.0, 60  # ignition, injection and pump of an engine that runs without charge (common practice)
 SIDE = 3  # seconds compared on each side of a step
@@ -44,17 +45,18 @@ class StopFound:
     stepped: bool = True
 
 
-def is_calm(before: Seconds, seconds: Seconds, scale: float) -> bool:
+def is_calm(before: Seconds, seconds: Seconds, facts: Facts) -> bool:
     """Whether the seconds between two proofs of charge, the first `before` them, are a vehicle at rest (amps needed).
 
-    A weak alternator that just carries the loads is as calm, but it holds the volts.
+    An alternator that just carries the loads is as calm, but it holds the volts or charges a little.
     """
     drain = np.abs(seconds.amps)
     if len(drain) < 3 or int(seconds.second[-1]) - int(seconds.second[0]) < CALM_S or np.isnan(drain).all():
         return False
     calm = np.count_nonzero(drain < CALM_A) >= CALM_SHARE * len(drain)
     fall = float(np.nanmedian(before.volts)) - float(np.nanmedian(seconds.volts[-BEFORE:])) if len(before) else np.inf
-    return bool(calm) and fall >= HELD_V * scale and not _restless(drain)
+    charged = float(np.nanmedian(seconds.amps)) >= KEPT_A + facts.zero_offset_a
+    return bool(calm) and not charged and fall >= HELD_V * facts.scale and not _restless(drain)
 
 
 def is_loaded(seconds: Seconds) -> bool:
