@@ -46,7 +46,7 @@ def careful_rows(file: str, layout: Layout, clock: LocalClock | None, data: byte
         values, flaws = numbers_of(text[source.column], layout.decimal)
         channels[name] = source.scaled(Cells(values[good], flaws[good]))
     index = index[good]
-    return Rows(t_us[good], channels, lambda row: where(int(index[row])), tuple(faults))
+    return Rows(t_us[good], channels, lambda row: where(int(index[row])), tuple(faults), len(lines))
 
 
 def _sort_out(lines: list[bytes], layout: Layout, where: Where) -> tuple[list[int], list[Fault]]:

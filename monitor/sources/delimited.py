@@ -18,7 +18,7 @@ from monitor.base.vehicle import LogSettings
 from monitor.sources.careful import careful_rows
 from monitor.sources.files import LogFile, open_stream
 from monitor.sources.layout import find_layout, split
-from monitor.sources.lines import CHUNK, Chunk, chunks, count_lines
+from monitor.sources.lines import CHUNK, Chunk, chunks
 from monitor.sources.readahead import read_ahead
 from monitor.sources.rows import Cells, Fault, Rows, readable
 from monitor.sources.typed import typed_rows
@@ -69,7 +69,7 @@ class DelimitedLog:
             if rows is None:
                 rows = careful_rows(self.name, self.layout, self._clock, chunk.data, first)
             yield rows
-            first += count_lines(chunk.data)
+            first += rows.lines
 
     def _flawed(self, data: bytes, flaw: str, number: int) -> Rows:
         """What is no whole line; a last line without a newline neither, since a number cut short still reads as one."""

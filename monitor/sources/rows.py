@@ -55,12 +55,14 @@ class Rows:
     channels  cells of each channel this file has
     where     file, line and text of row i, asked only for rows that are refused
     faults    lines that are no rows at all
+    lines     lines of text read for them, where it was text
     """
 
     t_us: Ints
     channels: dict[str, Cells]
     where: Where
     faults: tuple[Fault, ...] = ()
+    lines: int = 0
 
 
 def line_of(file: str, first: int, data: bytes | memoryview) -> Where:

@@ -57,12 +57,12 @@ def typed_rows(file: str, layout: Layout, clock: LocalClock | None, data: bytes,
     channels = {name: source.scaled(_cells(column(table, source.column))) for name, source in layout.channels.items()}
     where = line_of(file, first, data)
     if not misfits:
-        return Rows(t_us, channels, where)
+        return Rows(t_us, channels, where, lines=len(t_us))
     faults: list[Fault] = []
     lines = data.split(b"\n")
     blame(faults, WRONG_WIDTH, [row for row in misfits if lines[row].strip()], layout, where)
     index = np.delete(np.arange(len(t_us) + len(misfits)), misfits)
-    return Rows(t_us, channels, lambda row: where(int(index[row])), tuple(faults))
+    return Rows(t_us, channels, lambda row: where(int(index[row])), tuple(faults), len(lines) - 1)
 
 
 def _typed(layout: Layout, time: Any, clock: LocalClock | None) -> Ints | None:
