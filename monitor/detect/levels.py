@@ -41,7 +41,7 @@ def follow_back(rows: Rows, first: int, level: float, band: float) -> tuple[int,
 
 
 def near_level(rows: Rows, level: float, band: float) -> Bools:
-    """Rows in band from which the mean of NEAR_ROWS lies in the narrower band of a mean; a stage just above does not."""
+    """Rows in band from which on NEAR_ROWS have a mean in its narrower band; rows of a stage above have not."""
     near = np.abs(rows.drain - level) <= band
     if len(rows) < 2 * NEAR_ROWS or int(rows.second[NEAR_ROWS] - rows.second[0]) > 2 * NEAR_ROWS:
         return near

@@ -413,7 +413,7 @@ class Phases:
     def _load_before(self, crank: Crank) -> float | None:
         second = crank.start // SECOND_US
         lead = Seconds.join([self.state.tail, self.state.held[: int(np.searchsorted(self.state.held.second, second))]])
-        return _median(-lead.amps[-JUMP_S:])
+        return _median(-lead.amps[-2:])  # glow plugs may have drawn more before
 
 
 def _row(seconds: Seconds, at_us: int) -> int:

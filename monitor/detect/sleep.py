@@ -16,9 +16,10 @@ from monitor.base.results import LevelStep, Plateau
 from monitor.base.samples import SECOND_US
 from monitor.detect.facts import Facts
 from monitor.detect.held import Held
-from monitor.detect.plateaus import Step, TrackerState
+from monitor.detect.plateaus import STEP_UP_S, Step, TrackerState
 
 SETTLE_A, SETTLE_SHARE = 0.005, 0.2  # a later step down by both of these is still part of the shutdown; our choice
+LAST_ROWS = 60  # of what came behind the last plateau
 FEWEST_BATCHES = 4  # fewer batch means carry no interval of their own
 T95 = (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23)  # Student's t, 97.5 %, 1–10 degrees of freedom
 
@@ -41,6 +42,8 @@ def asleep(state: TrackerState, facts: Facts) -> Asleep:
     if state.held is not None and state.held.known:
         held.append(state.held)
     if not held:
+        return Asleep(None, None, None, None, [], [])
+    if len(held) == 1 and _still_falling(state, held[0]):
         return Asleep(None, None, None, None, [], [])
     first = 0
     while first + 1 < len(held) and _goes_down(held[first], held[first + 1]):
@@ -71,8 +74,20 @@ def interval(held: Held, zero_offset_a: float) -> tuple[float, float]:
 
 
 def _goes_down(now: Held, then: Held) -> bool:
-    fall = now.mean_a() - then.mean_a()
-    return fall > SETTLE_A and fall > SETTLE_SHARE * now.mean_a()
+    return _falls(now.mean_a(), then.mean_a())
+
+
+def _falls(now_a: float, then_a: float) -> bool:
+    return now_a - then_a > max(SETTLE_A, SETTLE_SHARE * now_a)
+
+
+def _still_falling(state: TrackerState, plateau: Held) -> bool:
+    """Whether the only plateau was a stage of the shutdown after all: the current has left it for a lower level."""
+    if state.held is plateau or plateau.end_s - plateau.start_s >= STEP_UP_S:
+        return False
+    rows = [*state.unsure, *state.seek]
+    drain = np.concatenate([r.drain[-LAST_ROWS:] for r in rows[-1:]]) if rows else np.empty(0)
+    return len(drain) > 0 and _falls(plateau.mean_a(), float(np.median(drain)))
 
 
 def _plateau(held: Held) -> Plateau:

@@ -26,6 +26,7 @@ CALM_A, CALM_SHARE, CALM_S = 1.0, 0.6, 180  # a vehicle at rest: so little for s
 KEPT_A = 0.1  # a battery that is charged so little is kept charged by something
 HELD_V, SAME_A, BEFORE = 0.03, 0.5, 6  # volts and current as before a step, over so many rows: it has passed
 LOADED_A, LOADED_S = 8.0, 60  # ignition, injection and pump of an engine that runs without charge (common practice)
+UNLOADED_SHARE = 0.4  # of its loads fall away when it stops; a blower or lamps are less; our choice
 SIDE = 3  # seconds compared on each side of a step
 CERTAIN_SHARE = 0.5  # the current fell to this share of its peak, or is calm: the shutdown is under way
 
@@ -124,11 +125,10 @@ def _steps(volts: Floats, drain: Floats, lead: int, scale: float) -> list[int]:
 
 
 def _unloaded(drain: Floats, lead: int) -> int:
-    """The sharpest fall of an uncharged engine's loads behind which they do not come back."""
-    less = _behind(drain, SIDE) - _ahead(drain, SIDE)
+    """The first fall of an uncharged engine's loads by UNLOADED_SHARE behind which they do not come back."""
+    before = _behind(drain, SIDE)
     ahead = np.maximum.accumulate(np.nan_to_num(drain)[::-1])[::-1]
-    usual = float(np.nanmedian(drain[lead : lead + LOADED_S]))
-    rows = np.flatnonzero((less >= STEP_A) & (ahead < max(usual, LOADED_A)))
+    rows = np.flatnonzero((before - ahead >= STEP_A) & (ahead <= (1.0 - UNLOADED_SHARE) * before))
     rows = rows[rows >= lead]
     return int(rows[0]) if len(rows) else lead
 
@@ -160,7 +160,8 @@ def _carried(drain: Floats) -> bool:
 
 def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> bool:
     """Whether the step at `k` is a load's: behind it the volts are held, and the current is, as before."""
-    before, then = slice(max(k - BEFORE, 0), k), slice(max(until - LOADED_S, k), until)
+    rows = min(LOADED_S, until - k)
+    before, then = slice(max(k - BEFORE, 0), k), slice(k + rows // 3, k + rows)
     fall = float(np.nanmedian(volts[before])) - float(np.nanmedian(volts[then])) if k else np.inf
     change = abs(float(np.nanmedian(drain[then])) - float(np.nanmedian(drain[before]))) if k else np.inf
     return fall < HELD_V * scale and change < SAME_A
