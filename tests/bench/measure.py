@@ -9,7 +9,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 PYTHON = sys.executable
@@ -41,8 +41,8 @@ def once(command: Sequence[str]) -> Run:
         return Run(wall_s, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / MIB, output.read())
 
 
-def in_turn(commands: dict[str, Sequence[str]], times: int) -> dict[str, list[Run]]:
-    """Run each command `times` times, in turn, so that a busy moment of the machine meets all; one round before warms up."""
+def in_turn(commands: Mapping[str, Sequence[str]], times: int) -> dict[str, list[Run]]:
+    """Run each command `times` times, in turn, so that a busy moment meets all of them; a round before warms up."""
     runs: dict[str, list[Run]] = {name: [] for name in commands}
     for turn in range(times + 1):
         for name, command in commands.items():
@@ -55,6 +55,11 @@ def in_turn(commands: dict[str, Sequence[str]], times: int) -> dict[str, list[Ru
 def wall_s(runs: list[Run]) -> float:
     """Median wall-clock seconds."""
     return statistics.median(run.wall_s for run in runs)
+
+
+def cpu_s(runs: list[Run]) -> float:
+    """Median processor seconds: less spoilt by what else the machine does."""
+    return statistics.median(run.cpu_s for run in runs)
 
 
 def peak_mib(runs: list[Run]) -> float:

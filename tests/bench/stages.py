@@ -30,6 +30,7 @@ def read(log: Path) -> Callable[[], int]:
         return lambda: sum(len(rows.t_us) for rows in reader.rows())
     from monitor.sources.columnar import ColumnarLog
 
+    assert kind != "senml"
     columnar = ColumnarLog(found, kind, LogSettings())
     return lambda: sum(len(rows.t_us) for rows in columnar.rows())
 

@@ -1,7 +1,8 @@
 """Plateau borders against ruptures: optimal change points of an hour of the simulator's traces.
 
 Truong, Oudre & Vayatis, Selective review of offline change point detection methods, Signal Processing 167 (2020).
-Kernel-free: PELT with an L2 cost finds the least-squares steps of the same readings, without any of our thresholds.
+Its dynamic programming with a linear kernel finds the least-squares steps of the same readings, without any of our
+thresholds.
 
 Tolerance: readings are a second's mean and the plateau begins on a whole second. Least squares places a step of size
 d in noise s to within a reading when d/s is large (here 15 and more), the simulator's own edges lie within a second:
@@ -39,7 +40,7 @@ def night(seed: int, stages: list[dict[str, float]]) -> Block:
 
 def borders(amps: np.ndarray, most: int) -> list[int]:
     """Rows at which the level steps, by least squares with so many steps."""
-    import ruptures
+    import ruptures  # type: ignore[import-untyped]  # ships no types
 
     found: list[int] = ruptures.KernelCPD(kernel="linear", min_size=30).fit(amps.reshape(-1, 1)).predict(n_bkps=most)
     return found[:-1]

@@ -8,6 +8,8 @@ second off. A level's mean over n rows of noise s is known to 4 s/√n (1 in 16,
 large as its noise, add nothing to a mean.
 """
 
+import math
+
 import numpy as np
 import pytest
 
@@ -19,7 +21,7 @@ EDGE_S = 1.0
 
 
 def level_error_a(seconds: float, hz: float) -> float:
-    return 4 * NOISE_A / np.sqrt(seconds * hz)
+    return 4 * NOISE_A / math.sqrt(seconds * hz)
 
 
 def stand_after_a_drive(pieces: list[Piece], hz: float, seed: int) -> Stand:
@@ -75,7 +77,6 @@ def test_a_flagships_sleep_wakes_at_16_30_and_70_min_and_steps_at_60_min(hz: flo
     # body consumers go off: a fall by more than a fifth still belongs to the shutdown
     assert after_s(stand.settled_at, ARRIVAL_S) == pytest.approx(3600, abs=EDGE_S)
     assert stand.sleep_current_a == pytest.approx(0.030, abs=level_error_a(7000, hz))
-    assert stand.sleep_current_a < 0.080
 
 
 @every_log
