@@ -210,4 +210,5 @@ def _spoil(data: dict[str, Any], cause: Cause, size: float, days: float, rng: np
         data["trips"] = _trips(days, rng, short=True)
         data["battery"]["state_of_charge"] = float(rng.uniform(0.5, 0.7))
     elif cause == "connection":
-        data["vehicle"]["connection"] = float(rng.uniform(0.01, 0.05)) / size
+        scale = data["battery"]["nominal"] / 12.0
+        data["vehicle"]["connection"] = float(rng.uniform(0.006, 0.025)) / size * scale  # the engine still starts
