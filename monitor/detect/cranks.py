@@ -98,7 +98,7 @@ class CrankDetector:
                 position = int(later[0])
                 state.opened_s = state.last_dip_s = int(seconds.second[position])
                 state.reference_v = float(before[position])
-            position = self._follow(seconds, dips, position)
+            position = self._follow(seconds, dip, position)
             if position < len(seconds):
                 found += self._measured(state.opened_s, state.last_dip_s)
                 state.opened_s = None
@@ -114,32 +114,23 @@ class CrankDetector:
         state.opened_s = None
         return found
 
-    def _follow(self, seconds: Seconds, dips: Indexes, position: int) -> int:
-        """Index of the first second that is certain to lie behind the open dip; the length if none is yet."""
+    def _follow(self, seconds: Seconds, dip: Bools, position: int) -> int:
+        """Index of the first second that is certain to lie behind the open dip; the length if none is yet.
+
+        With volts alone, seconds that stay low count as well: the volts before are soon out of sight.
+        """
         state = self.state
         opened_s = state.last_dip_s if state.opened_s is None else state.opened_s
-        position = self._hold_on(seconds, position)
-        for dip in dips[dips >= position]:
-            at = int(seconds.second[dip])
-            if at > min(state.last_dip_s + SETTLE_S, opened_s + 2 * LONGEST_S):
+        low = np.isnan(seconds.amps_min) & (state.reference_v - seconds.volts >= self.dip_v / 2)
+        goes_on = dip | (low & (seconds.second <= opened_s + LONGEST_S))
+        latest_s = opened_s + 2 * LONGEST_S
+        for row in position + np.flatnonzero(goes_on[position:]):
+            at = int(seconds.second[row])
+            if at > min(state.last_dip_s + SETTLE_S, latest_s):
                 break
-            state.last_dip_s, position = at, self._hold_on(seconds, int(dip))
-        behind = np.flatnonzero(seconds.second[position:] > min(state.last_dip_s + SETTLE_S, opened_s + 2 * LONGEST_S))
+            state.last_dip_s, position = at, int(row)
+        behind = np.flatnonzero(seconds.second[position:] > min(state.last_dip_s + SETTLE_S, latest_s))
         return position + int(behind[0]) if len(behind) else len(seconds)
-
-    def _hold_on(self, seconds: Seconds, position: int) -> int:
-        """Volts alone: follow the seconds that stay low, since the volts before are soon out of sight."""
-        state = self.state
-        while (
-            position < len(seconds)
-            and np.isnan(seconds.amps_min[position])
-            and state.reference_v - seconds.volts[position] >= self.dip_v / 2
-            and int(seconds.second[position]) <= state.last_dip_s + SETTLE_S
-            and int(seconds.second[position]) <= (state.opened_s or 0) + LONGEST_S
-        ):
-            state.last_dip_s = int(seconds.second[position])
-            position += 1
-        return min(position, len(seconds) - 1)
 
     def _dips(self, seconds: Seconds) -> tuple[Floats, Bools]:
         """The highest volts of the seconds before each, and whether a crank may lie in it."""
@@ -206,8 +197,9 @@ class CrankDetector:
             spans = _split(np.flatnonzero(on), t_us, pause_us)
         found = []
         for span in spans:
-            if span[-1] < onset:
-                continue  # belongs to an earlier dip
+            span = span[span >= onset]  # what lies before belongs to an earlier dip
+            if not len(span):
+                continue
             crank = self._figures(t_us, volts, amps, span, volts_before, hz)
             if crank is not None:
                 end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])

@@ -41,6 +41,7 @@ CHARGED_A = 0.8  # charge current in a drive, at whatever volts; our choice: ove
 RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade range 13.2–14.8), less half a step
 RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
 MANAGED_S = 1200  # the longest an engine-managed system is trusted to show no sign of running; our choice
+END_S = 20  # so long without proof before the log ends, a shutdown under way is believed
 STOP_LEAST_S = 2  # a crank so soon behind the loads' step onto the battery is none
 STOP_DRAIN_A = 1.0  # the battery carries all loads of a stopped vehicle that is held ready
 STALL_S = 60  # stopped and restarted within this: one drive; our choice
@@ -262,7 +263,7 @@ class Phases:
         if not final or not known:
             return None
         quiet_s = int(held.second[known - 1]) - state.ran_s
-        stop = self._find_stop(known) if quiet_s >= 2 * STALL_S else None
+        stop = self._find_stop(known) if quiet_s >= END_S else None
         if stop is not None and stop.certain:
             return self._stopped(events, known)
         self._tell(events, known, running=True)
@@ -413,7 +414,9 @@ class Phases:
     def _load_before(self, crank: Crank) -> float | None:
         second = crank.start // SECOND_US
         lead = Seconds.join([self.state.tail, self.state.held[: int(np.searchsorted(self.state.held.second, second))]])
-        return _median(-lead.amps[-2:])  # glow plugs may have drawn more before
+        drain = -lead.amps[-2:]  # the smaller: glow plugs may have drawn more a second before
+        known = drain[np.isfinite(drain)]
+        return float(np.min(known)) if len(known) else None
 
 
 def _row(seconds: Seconds, at_us: int) -> int:

@@ -23,7 +23,7 @@ from monitor.base.samples import SECOND_US, Bools, Floats, Ints, Seconds
 from monitor.detect.held import ESTABLISH_S, Held
 from monitor.detect.levels import DRIFT_ROWS, MINUTES, baseline, first_lasting, follow_back, near_level
 from monitor.detect.rows import NONE, Rows
-from monitor.detect.texture import FLOOR_A, NOISE_TIMES, Texture, texture_of, without_spikes
+from monitor.detect.texture import FLOOR_A, NOISE_TIMES, SPIKES_MANY, SPIKES_SINGLE, Texture, texture_of, without_spikes
 
 FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
 AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
@@ -168,7 +168,9 @@ class PlateauTracker:
         state = self.state
         base = baseline(rows.drain, held)
         excess = rows.drain - base
-        held.texture = (texture_of(excess, held.texture.band_a(held.level_a)) or held.texture).after(held.texture)
+        many = SPIKES_MANY if int(np.median(rows.count)) > 1 else SPIKES_SINGLE
+        texture = texture_of(excess, held.texture.band_a(held.level_a), many) or held.texture
+        held.texture = texture.after(held.texture)
         band = held.texture.band_a(held.level_a)
         side = self._sides(excess, band, held)
         again = NONE
@@ -192,6 +194,8 @@ class PlateauTracker:
         state = self.state
         state.unsure.append(rows)
         if not held.is_established():
+            if sum(len(r) for r in state.unsure) > SEEK_ROWS_S:  # no level after all: bounded memory
+                state.held, state.above, state.below, state.unsure, state.waiting = None, None, None, [], []
             return
         held.known, state.unsure = True, []
         if state.stepping is not None:
@@ -208,9 +212,8 @@ class PlateauTracker:
         for begin, end in itertools.pairwise(cuts):
             kind, until_s = int(side[begin]), _end_s(rows, end)
             part = rows[begin:end]
-            if part.gap[0] > 0:
+            if part.gap[0] > 0 and kind <= 0:  # what stands above on both sides of a gap is one excursion
                 self._close(held, None)
-                state.below = None
             if kind > 0:
                 state.below = None
                 if state.above is None:

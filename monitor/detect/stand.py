@@ -21,6 +21,7 @@ SEEN_S = 10  # a stand that begins with the log and is settled by then was aslee
 CHARGE_PAUSE_S, CHARGE_LEAST_S = 600, 60  # a charger's pause; the least that is told as a charge
 CHARGE_ALONE_V = 13.6  # volts alone: what no battery holds by itself
 SHUTDOWN_TIMES, SHUTDOWN_OVER_A = 2.0, 0.05  # on a plateau so far above sleep, an excursion is the shutdown's own
+LEAST_AH = 0.018 / 3600  # smaller is no wake-up: 10 mA for 2 s, less a tenth; our choice
 POLLING_MANY, POLLING_ALIKE = 3, 0.2  # lone samples that so many of a stand are like within this share; our choice
 APPROACH_S, APPROACH_A = 60, 1.0  # so much so soon before the crank is the driver arriving: doors, lamps, glow plugs
 KEPT_CHARGES = 500
@@ -133,7 +134,7 @@ class StandTracker:
         state = self.state
         for excursion in ended:
             wake = wake_up(excursion)
-            if wake.excess_a < FLOOR_A:
+            if wake.excess_a < FLOOR_A or wake.charge_ah < LEAST_AH:
                 continue
             if len(state.wake_ups) < KEPT_EXCURSIONS:
                 state.wake_ups.append(wake)

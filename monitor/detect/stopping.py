@@ -126,11 +126,11 @@ def _steps(volts: Floats, drain: Floats, lead: int, scale: float) -> list[int]:
 
 def _unloaded(drain: Floats, lead: int) -> int:
     """The first fall of an uncharged engine's loads by UNLOADED_SHARE behind which they do not come back."""
-    before = _behind(drain, SIDE)
-    ahead = np.maximum.accumulate(np.nan_to_num(drain)[::-1])[::-1]
+    loads = drain[lead:]  # the crank before is none of them
+    before = _behind(loads, SIDE)
+    ahead = np.maximum.accumulate(np.nan_to_num(loads)[::-1])[::-1]
     rows = np.flatnonzero((before - ahead >= STEP_A) & (ahead <= (1.0 - UNLOADED_SHARE) * before))
-    rows = rows[rows >= lead]
-    return int(rows[0]) if len(rows) else lead
+    return lead + int(rows[0]) if len(rows) else lead
 
 
 def _behind(values: Floats, n: int) -> Floats:

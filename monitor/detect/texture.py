@@ -23,6 +23,7 @@ LEVEL_SHARE = 0.04  # loads that are awake vary with their own size; our choice
 WANDER_TIMES = 4.5  # the same for loads that wander slowly; our choice: rarely independent, so rarely extreme
 SPIKE_TIMES = 1.4  # margin over the spikes seen; our choice
 SPIKES_MANY = 4  # so many single rows in ten minutes are texture; our choice: oftener than every 2.5 min
+SPIKES_SINGLE = 2  # …where a row is one sample, which a receiver's pulse may fill
 SPIKE_ROWS = 9  # a running median of so many is blind to spikes up to SPIKES_DENSE of all rows: 1 false row in 300,000
 SPIKES_DENSE = 0.03
 SPIKES_FADE = 0.9  # a frame; our choice: remembered for about two hours
@@ -76,10 +77,10 @@ def without_spikes(values: Floats, rows: int = SPIKE_ROWS) -> Floats:
     return middle
 
 
-def texture_of(excess: Floats, calm_a: float) -> Texture | None:
+def texture_of(excess: Floats, calm_a: float, many: int = SPIKES_MANY) -> Texture | None:
     """Texture of consecutive rows about their level, shape (n,) A; those further off than `calm_a` are left out.
 
-    None when the calm rows are too few to tell.
+    `many`: so many single rows make spikes. None when the calm rows are too few to tell.
     """
     calm = excess[np.abs(excess) <= calm_a]
     if len(calm) < ENOUGH:
@@ -95,6 +96,6 @@ def texture_of(excess: Floats, calm_a: float) -> Texture | None:
     neighbours = np.maximum(excess[:-2], excess[2:])
     spikes = excess[1:-1] - neighbours
     spikes = spikes[neighbours <= middle + max(FLOOR_A, NOISE_TIMES * noise, WANDER_TIMES * wander)]
-    spike = float(np.partition(spikes, -SPIKES_MANY)[-SPIKES_MANY]) if len(spikes) > SPIKES_MANY else 0.0
+    spike = float(np.partition(spikes, -many)[-many]) if len(spikes) > many else 0.0
     share = np.count_nonzero(spikes > max(FLOOR_A, NOISE_TIMES * noise)) / len(excess)
     return Texture(noise, wander, max(spike, 0.0), quantum, share)
