@@ -13,6 +13,7 @@ from monitor.base.ledger import RefusedLine
 from monitor.base.samples import Ints
 from monitor.base.vehicle import LogSettings
 from monitor.sources import times
+from monitor.sources.arrays import floats_of, ints_of, present
 from monitor.sources.cells import mark_figures, numbers_of
 from monitor.sources.files import LogFile
 from monitor.sources.header import Roles, recognise
@@ -149,19 +150,18 @@ class ColumnarLog:
 
     def _times(self, column: Any) -> tuple[Ints, dict[str, Any]]:
         import pyarrow as pa
-        import pyarrow.compute as pc
 
-        missing = np.asarray(column.is_null()) if column.null_count else np.zeros(len(column), np.bool_)
+        missing = ~present(column)
         if self._plan is None:
-            us = pc.cast(column, pa.timestamp("us", column.type.tz), safe=False)
-            t_us = np.asarray(us.view(pa.int64()).fill_null(0))
+            t_us = ints_of(_cast(column, pa.timestamp("us", column.type.tz)))
             good = (t_us >= 0) & (t_us < times.LATEST_US)
             local = np.full(len(t_us), self._is_local)
         elif self._plan.kind == "number":
-            numbers = np.asarray(pc.cast(column, "float64", safe=False).fill_null(0.0))
-            t_us, good = times.number_us(numbers, self._plan)
+            t_us, good = times.number_us(floats_of(_cast(column, pa.float64())), self._plan)
             local = np.zeros(len(t_us), np.bool_)
         else:
+            import pyarrow.compute as pc
+
             text = pc.utf8_trim_whitespace(pc.cast(column, "string").fill_null(""))
             read = times.text_us(text, self._plan.order)
             t_us, good, local = read.us.copy(), read.good, ~read.zoned
@@ -179,24 +179,25 @@ class ColumnarLog:
 
     def _cells(self, batch: Any, name: str) -> Cells:
         import pyarrow as pa
-        import pyarrow.compute as pc
 
         source = self._roles.channels[name]
         column = batch.column(self.columns[source.column])
         flaws: Codes | None = None
         if pa.types.is_string(column.type) or pa.types.is_large_string(column.type):
+            import pyarrow.compute as pc
+
             values, flaws = numbers_of(pc.utf8_trim_whitespace(pc.cast(column, "string").fill_null("")))
         else:
             try:
-                numbers = pc.cast(column, "float64", safe=False)
+                numbers = _cast(column, pa.float64())
             except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
                 raise InputError(
                     f'{self.name}: column "{self.columns[source.column]}" holds {column.type}, no numbers',
                     f'name another in the vehicle file: [log] {name} = {{ column = "…" }}',
                 ) from None
-            values = numbers.to_numpy(zero_copy_only=False)
+            values = floats_of(numbers)
             if numbers.null_count:
-                flaws = np.where(np.asarray(numbers.is_valid()), np.uint8(GOOD), np.uint8(ABSENT))
+                flaws = np.where(present(numbers), np.uint8(GOOD), np.uint8(ABSENT))
                 mark_figures(values, flaws)
         return source.scaled(Cells(values, flaws))
 
@@ -206,6 +207,11 @@ class ColumnarLog:
             return RefusedLine(self.name, first + row, ", ".join(f"{k}={v}" for k, v in cells.items()))
 
         return where
+
+
+def _cast(column: Any, kind: Any) -> Any:
+    """The column as another type; loads pyarrow's functions only where it is not of that type already."""
+    return column if column.type == kind else column.cast(kind, safe=False)
 
 
 def _titled(field: Any) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 
 from monitor.base.samples import Ints
 from monitor.sources import times
+from monitor.sources.arrays import floats_of, ints_of, present
 from monitor.sources.cells import mark_figures
 from monitor.sources.layout import Layout
 from monitor.sources.lines import is_plain
@@ -66,15 +67,13 @@ def typed_rows(file: str, layout: Layout, clock: LocalClock | None, data: bytes,
 
 
 def _typed(layout: Layout, time: Any, clock: LocalClock | None) -> Ints | None:
-    import pyarrow as pa
-
     if time.null_count:
         return None
     t_us: Ints
     if layout.time_plan.kind == "number":
-        t_us, good = times.number_us(time.to_numpy(), layout.time_plan)
+        t_us, good = times.number_us(floats_of(time), layout.time_plan)
         return t_us if good.all() else None
-    t_us = time.view(pa.int64()).to_numpy()
+    t_us = ints_of(time)
     if len(t_us) and not (t_us.min() >= 0 and t_us.max() < times.LATEST_US):
         return None
     if layout.time_plan.kind == "local" and clock is not None:
@@ -96,9 +95,9 @@ def _text(layout: Layout, table: Any, clock: LocalClock | None) -> Ints | None:
 
 
 def _cells(numbers: Any) -> Cells:
-    values = numbers.to_numpy(zero_copy_only=False)
+    values = floats_of(numbers)
     if not numbers.null_count:
         return Cells(values)
-    flaws = np.where(np.asarray(numbers.is_valid()), np.uint8(GOOD), np.uint8(ABSENT))
+    flaws = np.where(present(numbers), np.uint8(GOOD), np.uint8(ABSENT))
     mark_figures(values, flaws)
     return Cells(values, flaws)
