@@ -25,7 +25,7 @@ def most_missed(measured: Measured, logs: int, figures: int) -> int:
     """The bar: so many of `logs` new ones may miss the figure, in a run that judges so many figures.
 
     >>> most_missed(Measured(0, 200), logs=24, figures=20)
-    4
+    5
     >>> most_missed(Measured(50, 200), logs=24, figures=20)
     17
     """

@@ -193,11 +193,12 @@ def _stops(sight: Sight, truth: Result, found: Result) -> Score:
 
 
 def _charge(sight: Sight, stands: list[tuple[Stand, Stand]], drives: list[tuple[Drive, Drive]]) -> Scores:
-    """Errors in % of all charge that flowed in that stand or drive, in and out."""
+    """Errors in % of all charge that flowed in that stand or drive, in and out together."""
     pairs: dict[str, Sequence[tuple[Stand | Drive, Stand | Drive]]] = {"stand": stands, "drive": drives}
     sides: dict[str, Callable[[Stand | Drive], float | None]] = {
         "in": lambda part: part.charge_in_ah,
         "out": lambda part: part.charge_out_ah,
+        "net": _net_ah,
     }
     scores = {}
     for name, side in ((name, side) for name in pairs for side in sides):
@@ -214,6 +215,12 @@ def _charge(sight: Sight, stands: list[tuple[Stand, Stand]], drives: list[tuple[
                 errors.append((100 * (b - a) / flowed, 100 * allowed))
         scores[f"{name}_charge_{side}"] = of_errors(errors, missing)
     return scores
+
+
+def _net_ah(part: Stand | Drive) -> float | None:
+    if part.charge_in_ah is None or part.charge_out_ah is None:
+        return None
+    return part.charge_in_ah - part.charge_out_ah
 
 
 def _edge_ah(sight: Sight, name: str) -> float:

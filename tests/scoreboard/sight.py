@@ -34,9 +34,13 @@ LEGEND = (
     "Wake-up charge: beyond 3 % what sampling leaves open is allowed: 4 sigma / sqrt(n) of the excess, and one "
     "sampling interval of the length for a logger that does not average.",
     "Level steps: must be found from max(10 mA, 4 sigma), between levels that each lasted their warm-up.",
-    "Cranks and failed starts: not missed where a logger without averaging can sample before and after them (shorter "
-    "than one interval), nor where an averaging one spreads them over more than four times their length.",
-    "Crank length: judged from three sampling intervals on.",
+    "Cranks and failed starts: need not be found where a logger without averaging can sample before and after them "
+    "(shorter than one interval), nor where an averaging one spreads them over more than four times their length.",
+    "Crank length: judged from three sampling intervals on. volts_min is the lowest reading; how far the log's lowest "
+    "reading lies above the true minimum is shown (12 V system), and depends on the logger alone.",
+    "Charge: in % of all that flowed in that stand or drive, beyond 2 % one sampling interval of starter or key-on "
+    "current. A logger without averaging counts the alternator's ripple both in and out: its net is right, the sides "
+    "are not. A slow one averages both sides away.",
     "Faults: judged in drives of the detector's warm-up (7 min) or longer; ripple from 5 Hz without averaging, "
     "hunting from 1 Hz; further words on a drive that has a fault are not counted. An invented fault always counts.",
     "Regulation: judged in drives without fault of 7 min or longer; `fixed` for a compensated one agrees, since the "
