@@ -64,6 +64,11 @@ class Found:
     crank: Crank
     sure: bool
 
+    @property
+    def is_fast(self) -> bool:
+        """Whether the logger is fast enough to show any starter for what it is."""
+        return (self.crank.sampled_hz or 0.0) >= PLATEAU_HZ
+
 
 class CrankDetector:
     """Follows the log second by second; a crank is told once SETTLE_S of data behind it are known."""

@@ -42,6 +42,7 @@ RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade
 RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
 MANAGED_S = 1200  # the longest an engine-managed system is trusted to show no sign of running; our choice
 END_S = 20  # so long without proof before the log ends, a shutdown under way is believed
+UNSURE_STOP_S = 5  # a shorter burst of load that ends in a peak is no stop, if the peak may be no starter
 STOP_LEAST_S = 2  # a crank so soon behind the loads' step onto the battery is none
 STOP_DRAIN_A = 1.0  # the battery carries all loads of a stopped vehicle that is held ready
 STALL_S = 60  # stopped and restarted within this: one drive; our choice
@@ -59,7 +60,6 @@ JUMP_V, JUMP_S = 0.7, 5  # a start without a crank in sight lifts the volts so m
 KEY_ON_A = 2.0  # a key-on vehicle draws 3–8 A before the start (common practice)
 SLOW_S = 2  # a logger slower than this may not see a crank
 CHARGE_PAUSE_S = 600  # a charger's pause, not its end
-BACK_S = 15  # proof may outlast the engine by so much: volts of a battery just charged
 TAIL = 12  # seconds kept behind the delay line to look back at
 
 
@@ -246,9 +246,8 @@ class Phases:
         proof = self._proof(runs)
         if proof is not None:
             state.ran_s, state.charged = int(held.second[proof]), True
-            told = int(np.searchsorted(held.second, state.ran_s - BACK_S))
-            self._tell(events, told, running=True)
-            return told
+            self._tell(events, proof + 1, running=True)
+            return proof + 1
         deadline = int(np.searchsorted(held.second, state.ran_s + MANAGED_S))
         if len(runs) and int(runs[0]) < deadline:  # proof that comes back after a calm night's beginning: a charger
             return self._stopped(events, int(runs[0]))
@@ -274,8 +273,9 @@ class Phases:
         held = self.state.held[:rows]
         if not self.state.charged and is_loaded(held):
             return True
-        amps = _median(held.amps)
-        return amps is not None and amps >= KEPT_A and not self._find_stop(rows).stepped
+        amps, volts = _median(held.amps), _median(held.volts[-TAIL:])
+        kept = (amps is not None and amps >= KEPT_A) or (volts is not None and volts >= RUN_V * self.facts.scale)
+        return kept and not self._find_stop(rows).stepped
 
     def _proof(self, runs: Indexes) -> int | None:
         """The last held row up to which the engine is proved to have run through; None: none is."""
@@ -311,7 +311,8 @@ class Phases:
         )
         stood = -state.held.amps[stop.row : row]
         still = len(stood) > 0 and bool(np.nanmin(stood, initial=np.inf) >= STOP_DRAIN_A)  # never charged meanwhile
-        if length_s < STOP_LEAST_S or not (crank.sure or (carried and still)):
+        seen = crank.sure or (carried and still and length_s >= UNSURE_STOP_S and not crank.is_fast)
+        if length_s < STOP_LEAST_S or not seen:
             state.cranks.pop(0)  # some heavy load of a running vehicle
             return 0
         ready = stop.drain_at_end_a
@@ -374,8 +375,11 @@ class Phases:
         return np.where(np.isnan(amps), volts >= alone * scale, by_amps)
 
     def _proves(self, seconds: Seconds) -> Bools:
-        """Seconds of a drive that prove a running engine: a standing battery is not charged."""
-        return self._runs(seconds) | (seconds.amps >= CHARGED_A)
+        """Seconds of a drive that prove a running engine: the battery is being charged (volts alone: it could be)."""
+        charged = (seconds.amps >= CHARGED_A) | (
+            (seconds.volts >= RUN_CHARGED_V * self.facts.scale) & (seconds.amps >= RUN_CHARGED_A)
+        )
+        return charged | (np.isnan(seconds.amps) & self._runs(seconds))
 
     def _is_start(self, row: int, known: int) -> bool:
         """Whether charge that begins at `row` while standing is an engine whose crank was not seen."""

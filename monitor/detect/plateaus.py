@@ -31,6 +31,7 @@ STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
 STEP_DOWN_S = 120  # a fall shorter than this is not a step
 RETURN_S = 3  # in band for so long ends an excursion
 CANCEL_S = 10  # in band for so long ends a fall
+ARRIVALS_S = (0, 60, 120, 240)  # so much before the end of a stand is left out in turn; our choice
 SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
 WINDOW, WINDOW_TIMES = 8, 1.15  # rows of the moving mean by which small excursions show in noise, and its margin
@@ -116,46 +117,59 @@ class PlateauTracker:
     def flush(self) -> list[Excursion]:
         """The unfinished frame, as it stands; an excursion that is still open stays so."""
         waiting, self.state.frame = self.state.frame, []
-        return self._frame(Rows.join(waiting)) if waiting else []
+        if not waiting:
+            return self._frame(self.state.seek.pop(), final=True) if self.state.seek else []
+        return self._frame(Rows.join(waiting), final=True)
 
-    def _frame(self, rows: Rows) -> list[Excursion]:
+    def _frame(self, rows: Rows, final: bool = False) -> list[Excursion]:
         state = self.state
         ended: list[Excursion] = []
         for _ in range(TURNS):
             if not len(rows):
                 break
-            rows = self._seek(rows) if state.held is None else self._hold(rows, state.held, ended)
+            rows = self._seek(rows, final) if state.held is None else self._hold(rows, state.held, ended)
         if len(rows) and state.held is None:
             state.seek = [rows]
         return ended
 
-    def _seek(self, rows: Rows) -> Rows:
-        """Look for a level in all rows since the last one; returns the rows to read against it (none: keep seeking)."""
+    def _seek(self, rows: Rows, final: bool) -> Rows:
+        """Look for a level in all rows since the last one; returns the rows to read against it (none: keep seeking).
+
+        At the end of a stand the last minutes may be the driver arriving: then the level before them is looked for.
+        """
         state = self.state
-        state.seek.append(rows)
-        seen = Rows.join(state.seek)
+        seen = Rows.join([*state.seek, rows])
         seen = seen[int(np.searchsorted(seen.second, int(seen.second[-1]) - SEEK_ROWS_S)) :]
-        state.seek, raw = [seen], seen
-        tail = seen[min(int(np.searchsorted(seen.second, int(seen.second[-1]) - AGREE_S)), max(len(seen) - 3, 0)) :]
-        if len(tail) < 3:
-            return NONE
-        seen = replace(seen, drain=without_spikes(seen.drain))
-        tail = seen[-len(tail) :]
+        state.seek = [seen]
+        plain = replace(seen, drain=without_spikes(seen.drain))
+        for back_s in ARRIVALS_S if final else ARRIVALS_S[:1]:
+            until = int(np.searchsorted(seen.second, int(seen.second[-1]) - back_s, "right"))
+            found = self._level(plain[:until], seen.drain[:until])
+            if found is not None:
+                first, level, lift, texture = found
+                start_s = int(seen.second[first])
+                state.held = Held(start_s, start_s, level, texture, lift_a=lift)
+                state.seek, state.unsure, state.waiting = [], [seen[:first]], []
+                return seen[first:]
+        return NONE
+
+    def _level(self, plain: Rows, drain: Floats) -> tuple[int, float, float, Texture] | None:
+        """The level on which the last rows agree: its first row, level, lift over the lower quartile, and texture."""
+        if len(plain) < 3:
+            return None
+        end_s = int(plain.second[-1])
+        tail = plain[min(int(np.searchsorted(plain.second, end_s - AGREE_S)), len(plain) - 3) :]
         level = float(np.median(tail.drain))
-        texture = self._first_texture(raw.drain[-max(len(tail), 60) :], level)
+        texture = self._first_texture(drain[-max(len(tail), 60) :], level)
         band = texture.steady_a(level)
-        near = near_level(seen, level, band)
         if np.count_nonzero(np.abs(tail.drain - level) <= band) < AGREE_SHARE * len(tail):
-            return NONE
-        first = first_lasting(seen.second, near)
-        if first is None or int(seen.second[-1]) - int(seen.second[first]) < ESTABLISH_S:
-            return NONE
-        first, level = follow_back(seen, first, level, band)
-        start_s = int(seen.second[first])
+            return None
+        first = first_lasting(plain.second, near_level(plain, level, band))
+        if first is None or end_s - int(plain.second[first]) < ESTABLISH_S:
+            return None
+        first, level = follow_back(plain, first, level, band)
         lift = level - float(np.quantile(tail.drain, 0.25))
-        state.held = Held(start_s, start_s, level, texture, lift_a=max(min(lift, band), 0.0))
-        state.seek, state.unsure, state.waiting = [], [raw[:first]], []
-        return raw[first:]
+        return first, level, max(min(lift, band), 0.0), texture
 
     def _first_texture(self, drain: Floats, level: float) -> Texture:
         """Texture about a level not held yet: of the rows that its noise alone would put near it."""

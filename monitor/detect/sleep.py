@@ -19,7 +19,7 @@ from monitor.detect.held import Held
 from monitor.detect.plateaus import STEP_UP_S, Step, TrackerState
 
 SETTLE_A, SETTLE_SHARE = 0.005, 0.2  # a later step down by both of these is still part of the shutdown; our choice
-LAST_ROWS = 60  # of what came behind the last plateau
+FEWEST_ROWS = 20  # behind the last plateau, to know that the current has left it
 FEWEST_BATCHES = 4  # fewer batch means carry no interval of their own
 T95 = (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23)  # Student's t, 97.5 %, 1–10 degrees of freedom
 
@@ -85,9 +85,8 @@ def _still_falling(state: TrackerState, plateau: Held) -> bool:
     """Whether the only plateau was a stage of the shutdown after all: the current has left it for a lower level."""
     if state.held is plateau or plateau.end_s - plateau.start_s >= STEP_UP_S:
         return False
-    rows = [*state.unsure, *state.seek]
-    drain = np.concatenate([r.drain[-LAST_ROWS:] for r in rows[-1:]]) if rows else np.empty(0)
-    return len(drain) > 0 and _falls(plateau.mean_a(), float(np.median(drain)))
+    drain = np.concatenate([np.empty(0), *(r.drain[r.second >= plateau.end_s] for r in [*state.unsure, *state.seek])])
+    return len(drain) >= FEWEST_ROWS and _falls(plateau.mean_a(), float(np.quantile(drain, 0.25)))
 
 
 def _plateau(held: Held) -> Plateau:

@@ -14,7 +14,7 @@ from monitor.detect.rest import RestDetector, SleepView
 from monitor.detect.rows import CHARGE_A, FLOAT_A, FLOAT_V
 from monitor.detect.sleep import Asleep, asleep
 from monitor.detect.texture import FLOOR_A
-from monitor.detect.wakeups import is_lone_sample, wake_up
+from monitor.detect.wakeups import is_pulse, wake_up
 
 AH_PER_NC = 1e-9 / 3600.0
 SEEN_S = 10  # a stand that begins with the log and is settled by then was asleep before
@@ -22,14 +22,15 @@ CHARGE_PAUSE_S, CHARGE_LEAST_S = 600, 60  # a charger's pause; the least that is
 CHARGE_ALONE_V = 13.6  # volts alone: what no battery holds by itself
 SHUTDOWN_TIMES, SHUTDOWN_OVER_A = 2.0, 0.05  # on a plateau so far above sleep, an excursion is the shutdown's own
 LEAST_AH = 0.018 / 3600  # smaller is no wake-up: 10 mA for 2 s, less a tenth; our choice
-POLLING_MANY, POLLING_ALIKE = 3, 0.2  # lone samples that so many of a stand are like within this share; our choice
+PULSE_AH = 0.09 / 3600  # a pulse of less is a receiver's: those draw up to 80 mA, a logger holds one for a second
+POLLING_MANY, POLLING_ALIKE = 3, 0.2  # so many pulses of a stand, alike within this share, are a receiver's; our choice
 APPROACH_S, APPROACH_A = 60, 1.0  # so much so soon before the crank is the driver arriving: doors, lamps, glow plugs
-KEPT_CHARGES = 500
+KEPT_CHARGES, KEPT_FAILED = 500, 500
 
 
 @dataclass(slots=True)
 class StandState:
-    """Counters and findings so far; `levels_a`, `lone`: the level under a wake-up, if one sample is all of it."""
+    """Counters and findings so far; `levels_a`, `pulse`: the level under a wake-up, if it is a pulse."""
 
     start_us: int
     seen: bool
@@ -40,7 +41,7 @@ class StandState:
     last_s: int | None = None
     wake_ups: list[WakeUp] = field(default_factory=list)
     levels_a: list[float] = field(default_factory=list)
-    lone: list[bool] = field(default_factory=list)
+    pulse: list[bool] = field(default_factory=list)
     uncounted: int = 0
     failed: list[Crank] = field(default_factory=list)
     charges: list[tuple[int, int]] = field(default_factory=list)
@@ -71,7 +72,10 @@ class StandTracker:
 
     def failed_start(self, crank: Crank) -> None:
         """A crank that did not start the engine."""
-        self.state.failed.append(crank)
+        if len(self.state.failed) < KEPT_FAILED:
+            self.state.failed.append(crank)
+        else:
+            self.state.uncounted += 1
 
     def flush(self) -> None:
         """No more seconds will come: read the unfinished frame."""
@@ -115,16 +119,16 @@ class StandTracker:
         most = SHUTDOWN_TIMES * sleep.current_a + SHUTDOWN_OVER_A
         return [
             wake
-            for wake, level_a, lone in zip(state.wake_ups, state.levels_a, state.lone, strict=True)
-            if not (lone and alike)
+            for wake, level_a, pulse in zip(state.wake_ups, state.levels_a, state.pulse, strict=True)
+            if not (pulse and (alike or wake.charge_ah < PULSE_AH))
             and (wake.start >= sleep.settled_s * SECOND_US or level_a <= most)
             and not (approach_us is not None and wake.start >= approach_us and wake.peak_a >= APPROACH_A)
         ]
 
     def _are_polling(self) -> bool:
-        """Whether the lone samples of this stand are a receiver's pulses, caught now and then: many, and all alike."""
+        """Whether the pulses of this stand are a receiver's, caught now and then: many, and all alike."""
         state = self.state
-        sizes = [w.peak_a - a for w, a, lone in zip(state.wake_ups, state.levels_a, state.lone, strict=True) if lone]
+        sizes = [w.peak_a - a for w, a, pulse in zip(state.wake_ups, state.levels_a, state.pulse, strict=True) if pulse]
         if len(sizes) < POLLING_MANY:
             return False
         middle = float(np.median(sizes))
@@ -139,7 +143,7 @@ class StandTracker:
             if len(state.wake_ups) < KEPT_EXCURSIONS:
                 state.wake_ups.append(wake)
                 state.levels_a.append(excursion.level_a)
-                state.lone.append(is_lone_sample(excursion, wake))
+                state.pulse.append(is_pulse(excursion, wake))
             else:
                 state.uncounted += 1
 

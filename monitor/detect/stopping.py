@@ -153,9 +153,9 @@ def _loaded(drain: Floats) -> bool:
 
 
 def _carried(drain: Floats) -> bool:
-    """Whether the alternator carried the loads in this stretch: little drain, and restless."""
-    known = drain[1:61][np.isfinite(drain[1:61])]
-    return len(known) >= SIDE and float(np.median(known)) < CARRIED_A and _restless(known)
+    """Whether the alternator carried the loads in this stretch: soon over, or little drain, and restless."""
+    known = drain[1 : LOADED_S + 1][np.isfinite(drain[1 : LOADED_S + 1])]
+    return len(known) < SIDE or (float(np.median(known)) < CARRIED_A and _restless(known))
 
 
 def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> bool:

@@ -16,7 +16,7 @@ AH_PER_NC = 1e-9 / 3600.0
 PARTIAL_NOISE = 2.5  # a neighbouring second so far above the noise belongs to the excursion
 PARTIAL_SHARE = 0.05  # …and by so much of its size
 FULL_SHARE = 0.9  # an edge second this full is full
-PULSE_US = 600_000  # a receiver's pulses, several caught in a second; our choice
+FAST_S, PULSE_US = 2, 600_000  # a logger this fast shows an excursion this short as a pulse; our choice
 INTERIOR = 3  # seconds whose median is the size next to an edge
 
 
@@ -48,11 +48,13 @@ def wake_up(excursion: Excursion) -> WakeUp:
     )
 
 
-def is_lone_sample(excursion: Excursion, wake: WakeUp) -> bool:
-    """Whether it is one sample that says nothing of its length, or shorter than any module is awake."""
+def is_pulse(excursion: Excursion, wake: WakeUp) -> bool:
+    """Whether a fast logger shows one sample that says nothing of its length, or less than any module is awake."""
     rows = excursion.rows
     high = np.flatnonzero(rows.drain - excursion.level_a > excursion.texture.steady_a(excursion.level_a))
-    return len(high) <= 1 and (wake.end - wake.start <= PULSE_US or int(rows.count[high].max(initial=0)) == 1)
+    fast = len(rows) < 2 or int(np.median(np.diff(rows.second))) <= FAST_S
+    short = wake.end - wake.start <= PULSE_US or int(rows.count[high].max(initial=0)) == 1
+    return fast and len(high) <= 1 and short
 
 
 def _edges(excess: Floats, peak: Floats, begins: int, ends: int, start_s: int) -> tuple[int, int]:
