@@ -71,7 +71,7 @@ class Timeline:
         return self._highest is None or 0 < first - self._highest <= FORWARD_US
 
     def _pass(self, rows: Stretch) -> Iterator[Run]:
-        """Rows in perfect order: no copy of anything but the tail."""
+        """Rows in perfect order: with what was held before them they go on as one run, but for the tail."""
         if not len(rows):
             return
         t_us = rows.t_us + self._shift_us if self._shift_us else rows.t_us
@@ -82,9 +82,9 @@ class Timeline:
             self._usual_us = int(t_us[0]) - self._highest
         self._highest = int(t_us[-1])
         cut = int(np.searchsorted(t_us, self._highest - REORDER_US))
-        yield from self._settled(self._highest)
-        if cut:
-            yield run[:cut]
+        settled = [*self._settled(self._highest), *([run[:cut]] if cut else [])]
+        if settled:
+            yield joined(settled)
         tail = run[cut:]
         self._held.append(Run(tail.t_us.copy(), {n: v.copy() for n, v in tail.channels.items()}) if cut else tail)
 
