@@ -180,9 +180,10 @@ class LogSettings(Strict):
 
 
 class VehicleTable(Strict):
-    """The [vehicle] table. `rules`: a preset under rules/, or a path."""
+    """The [vehicle] table: `rules`, a preset under rules/ or a path; `cylinders` of the engine, for its cranking speed."""
 
     rules: Name | None = None
+    cylinders: Annotated[int, Field(ge=1, le=16)] | None = None
 
 
 class Vehicle(Strict):

@@ -56,13 +56,6 @@ def replay(
     from monitor.detect import replay as detect
     from monitor.sources import open_logs
 
-    facts = Facts(
-        nominal_v=car.battery.nominal_v,
-        kind=car.battery.kind,
-        capacity_ah=car.battery.capacity_ah,
-        zero_offset_a=car.log.zero_offset_a,
-        gap_s=car.log.gap_s,
-    )
     with progress_bar() as progress:
         log = open_logs(
             logs,
@@ -71,7 +64,7 @@ def replay(
             current_sign="reversed" if current_sign == "reversed" else "as_logged",
             progress=progress,
         )
-        result = detect(window.cut(log.blocks(), log.ledger), log.ledger, facts, car.name)
+        result = detect(window.cut(log.blocks(), log.ledger), log.ledger, Facts.of(car), car.name)
     result.log.notices += log_notices(log)
 
     if as_json:

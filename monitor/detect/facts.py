@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from monitor.base.vehicle import BatteryKind
+from monitor.base.vehicle import BatteryKind, Vehicle
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +15,7 @@ class Facts:
     kind            battery kind, for open-circuit tables and charging voltages
     capacity_ah     at the 20 h rate
     zero_offset_a   known uncertainty of the logger's zero, ± A; widens the interval of the sleep current
-    cylinders       of the engine, to read its speed from the compression ripple of a crank
+    cylinders       of the engine, to read its speed from the compression ripple of a crank; four if not said
     gap_s           an interval between samples longer than this is a gap; None: judged from its neighbours
     """
 
@@ -25,6 +25,18 @@ class Facts:
     zero_offset_a: float = 0.0
     cylinders: int = 4
     gap_s: float | None = None
+
+    @classmethod
+    def of(cls, vehicle: Vehicle) -> Facts:
+        """What a vehicle file says of these."""
+        return cls(
+            nominal_v=vehicle.battery.nominal_v,
+            kind=vehicle.battery.kind,
+            capacity_ah=vehicle.battery.capacity_ah,
+            zero_offset_a=vehicle.log.zero_offset_a,
+            cylinders=vehicle.vehicle.cylinders or 4,
+            gap_s=vehicle.log.gap_s,
+        )
 
     @property
     def scale(self) -> float:

@@ -29,7 +29,7 @@ FRAME_S = 600  # data time read at once; our choice: short against drift, long a
 AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
 STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
 STEP_DOWN_S = 120  # a fall shorter than this is not a step
-RETURN_S = 3  # in band for so long ends an excursion
+RETURN_S, CLEAR_TIMES = 3, 3.0  # in band for so long ends an excursion, at once one that stood out by three bands
 CANCEL_S = 10  # in band for so long ends a fall
 ARRIVALS_S = (0, 60, 120, 240)  # so much before the end of a stand is left out in turn; our choice
 SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
@@ -241,7 +241,7 @@ class PlateauTracker:
                 continue
             if state.above is not None:
                 quiet = until_s - state.above.last_s
-                if kind < 0 or quiet >= RETURN_S:
+                if kind < 0 or quiet >= (1 if self._is_clear(state.above, held) else RETURN_S):
                     self._close(held, part)
                 else:
                     state.above.parts.append(part)
@@ -257,6 +257,11 @@ class PlateauTracker:
                 if until_s - state.below.last_s >= CANCEL_S:
                     state.below = None
         return len(rows), NONE
+
+    def _is_clear(self, above: Open, held: Held) -> bool:
+        """Whether the excursion stands so far out that a single row in band ends it."""
+        last = above.parts[-1]
+        return float(np.min(last.drain[-3:])) - above.level_a >= CLEAR_TIMES * held.texture.band_a(above.level_a)
 
     def _close(self, held: Held, behind: Rows | None) -> None:
         """End the open excursion at its last row above; the row behind it carries the end of its charge."""
