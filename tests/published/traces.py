@@ -12,7 +12,7 @@ from monitor.detect import Facts, replay
 
 T0_S = 1_764_028_800  # 2025-11-25, midnight UTC
 # Seeds are dates, so that none was looked for: the day these tests were written, and two before it.
-SEEDS = (20251123, 20251124, 20251125)
+SEEDS = (20261123, 20261124, 20261125)
 
 NOISE_A, NOISE_V = 0.001, 0.001  # of a good shunt logger; our choice
 STEP_A, STEP_V = 0.001, 0.001  # what it writes
