@@ -1,4 +1,4 @@
-"""What happens without the open data: said and skipped on a person's computer, a failure where CI=true promises them."""
+"""Without the open data: a skip that says where to get them, or a failure where CI=true promises them."""
 
 from pathlib import Path
 
