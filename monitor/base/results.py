@@ -236,16 +236,127 @@ class Drive(Part):
     stops: list[Span] = Field(default_factory=list)
 
 
+class Estimate(Part):
+    """A figure with its interval and, in words, what it rests on."""
+
+    value: Number
+    low: Number | None = None
+    high: Number | None = None
+    basis: str
+
+
+class WakeUpGroup(Part):
+    """Wake-ups alike in size, length and rhythm: most likely one module. Drain figures, positive.
+
+    share     of all charge that left the battery in stands, 0 to 1
+    pattern   a published normal pattern that it fits, with its source; None: it fits none
+    growing   it takes more from night to night; None: too few nights to tell
+    """
+
+    group: int
+    count: int
+    excess_a: Amps
+    duration_s: Number
+    period_s: Number | None = None
+    period_jitter_s: Number | None = None
+    charge_ah: AmpHours
+    share: Number | None = None
+    first: Moment
+    last: Moment
+    pattern: str | None = None
+    growing: bool | None = None
+
+
+class DayBalance(Part):
+    """Charge into and out of the battery on one local day (ISO date)."""
+
+    day: str
+    in_ah: AmpHours
+    out_ah: AmpHours
+    net_ah: AmpHours
+    unobserved_s: Number
+
+
+class Resistance(Part):
+    """Apparent resistance from cranks and load steps; `trend` is its change a day in percent, None where unknown."""
+
+    value: Number
+    trend: Number | None = None
+    basis: str
+
+
+class BatteryFindings(Part):
+    """What the log says of the battery; None where it cannot.
+
+    state_of_charge  at the end of the log, 0 to 1, with its interval
+    holds_charge     False: the rest voltage falls faster than the counted charge explains
+    days_to_no_start at the present drain, from the present state of charge
+    statements       what is worth telling, each with its numbers
+    """
+
+    state_of_charge: Number | None = None
+    state_of_charge_low: Number | None = None
+    state_of_charge_high: Number | None = None
+    capacity_ah: Estimate | None = None
+    resistance_mohm: Resistance | None = None
+    holds_charge: bool | None = None
+    days_to_no_start: Estimate | None = None
+    statements: list[str] = Field(default_factory=list)
+
+
+class Effect(Part):
+    """What changed at a mark: drain levels before and after, the change with its 95 % interval, groups that ended."""
+
+    amps_before: Amps | None = None
+    amps_after: Amps | None = None
+    change_a: Amps | None = None
+    low_a: Amps | None = None
+    high_a: Amps | None = None
+    groups_ended: list[int] = Field(default_factory=list)
+    text: str | None = None
+
+
+class Mark(Part):
+    """A moment the user named, and its effect."""
+
+    at: Moment
+    kind: str
+    text: str
+    effect: Effect | None = None
+
+
+Cause = Literal["drain", "battery", "charging", "usage", "connection", "sound", "undetermined"]
+
+
+class OtherCause(Part):
+    """A further cause, less likely or besides."""
+
+    cause: Cause
+    confidence: Number
+
+
+class Verdict(Part):
+    """What is wrong, how sure that is (0 to 1), the evidence for and against, what is missing and what to do next."""
+
+    cause: Cause
+    confidence: Number
+    also: list[OtherCause] = Field(default_factory=list)
+    because: list[str] = Field(default_factory=list)
+    against: list[str] = Field(default_factory=list)
+    missing: list[str] = Field(default_factory=list)
+    next: list[str] = Field(default_factory=list)
+
+
 class Result(Part):
-    """One vehicle's result document. Keys without a model yet are null or empty: not assessed."""
+    """One vehicle's result document. Keys that nothing has assessed are null or empty."""
 
     vehicle: str = "unnamed"
     log: Log = Field(default_factory=Log)
     stands: list[Stand] = Field(default_factory=list)
     drives: list[Drive] = Field(default_factory=list)
-    wake_up_groups: list[None] = Field(default_factory=list, max_length=0)
-    balance: list[None] = Field(default_factory=list, max_length=0)
-    battery: None = None
+    wake_up_groups: list[WakeUpGroup] = Field(default_factory=list)
+    balance: list[DayBalance] = Field(default_factory=list)
+    battery: BatteryFindings | None = None
     alarms: list[None] = Field(default_factory=list, max_length=0)
-    marks: list[None] = Field(default_factory=list, max_length=0)
-    verdict: None = None
+    marks: list[Mark] = Field(default_factory=list)
+    verdict: Verdict | None = None

@@ -180,7 +180,7 @@ class LogSettings(Strict):
 
 
 class VehicleTable(Strict):
-    """The [vehicle] table: `rules`, a preset under rules/ or a path; `cylinders` of the engine, for its cranking speed."""
+    """The [vehicle] table: `rules`, a preset or a path; `cylinders` of the engine, to tell its cranking speed."""
 
     rules: Name | None = None
     cylinders: Annotated[int, Field(ge=1, le=16)] | None = None
