@@ -68,7 +68,8 @@ def join_blocks(blocks: list[Block]) -> Block:
         values = [getattr(b, name) for b in blocks]
         if all(v is None for v in values):
             return None
-        return np.concatenate([np.full(len(b), np.nan) if v is None else v for b, v in zip(blocks, values, strict=True)])
+        nothing = [np.full(len(b), np.nan) for b in blocks]
+        return np.concatenate([n if v is None else v for n, v in zip(nothing, values, strict=True)])
 
     volts = np.concatenate([b.volts for b in blocks])
     return Block(np.concatenate([b.t_us for b in blocks]), volts, channel("amps"), channel("celsius"))
@@ -122,7 +123,8 @@ def busy_life(hz: float, seed: int = 1) -> Life:
     life = Life(hz, seed).spend(400, 12.6, -0.02).spend(9, 12.58, -0.9).spend(300, 12.6, -0.02).spend(1, 12.59, -0.4)
     life.spend(200, 12.6, -0.02).spend(15, 12.4, -3.0).crank().spend(90, 14.3, 18.0).spend(60, 14.2, 4.0)
     life.spend(40, 12.25, -14.0).restart().spend(120, 12.9, -0.4).spend(20, 15.0, 35.0).spend(100, 12.8, 0.3)
-    life.spend(60, 14.1, 6.0).shutdown().spend(400, 12.62, -0.09).spend(5, 12.6, -0.6).spend(200, 12.62, -0.09)
+    life.spend(60, 14.1, 6.0).shutdown().spend(4, 12.6, -0.8).spend(300, 12.62, -0.02)
+    life.spend(400, 12.62, -0.09).spend(5, 12.6, -0.6).spend(200, 12.62, -0.09)
     life.pause(700).spend(100, 12.62, -0.09).spend(60, 13.2, 5.0, to_volts=14.2).spend(200, 14.4, 4.0)
     return life.spend(300, 12.9, -0.09, to_volts=12.75).crank().spend(30, 14.2, 9.0)
 

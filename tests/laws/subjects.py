@@ -19,7 +19,7 @@ import numpy as np
 
 import monitor.detect
 from monitor.base.ledger import Ledger
-from monitor.base.samples import SECOND_US, Block
+from monitor.base.samples import SECOND_US, Block, Seconds
 from monitor.base.state import from_plain, to_plain
 from monitor.detect import Engine
 from monitor.detect.charging import ChargingDetector
@@ -170,9 +170,12 @@ class OfPhases(Subject):
         last = detector.update(self.log.binned.seconds[:0], copy.deepcopy(self.cranks).flush(), None)
         events: list[Any] = []
         for event in [*self.told, *last, *detector.flush()]:
-            if isinstance(event, Take) and events and isinstance(events[-1], Take) and events[-1].running == event.running:
-                events[-1] = Take(type(event.seconds).join([events[-1].seconds, event.seconds]), event.running)
-            elif not isinstance(event, Take) or len(event.seconds):
+            last_told = events[-1] if events else None
+            if not isinstance(event, Take):
+                events.append(event)
+            elif isinstance(last_told, Take) and last_told.running == event.running:
+                events[-1] = Take(Seconds.join([last_told.seconds, event.seconds]), event.running)
+            elif len(event.seconds):
                 events.append(event)
         return events
 
@@ -243,7 +246,7 @@ class OfStand(OfSeconds):
 
 
 class OfDrive(OfSeconds):
-    """Every other half minute or so is a stop."""
+    """Five minutes in twenty are a stop."""
 
     kind = DriveTracker
 
@@ -255,7 +258,7 @@ class OfDrive(OfSeconds):
         if not len(seconds):
             self.detector.update(seconds, True)
             return
-        running = seconds.second // 37 % 4 != 0
+        running = seconds.second // 300 % 4 != 0
         edges = np.flatnonzero(np.diff(running)) + 1
         for a, b in zip([0, *edges.tolist()], [*edges.tolist(), len(seconds)], strict=True):
             self.detector.update(seconds[a:b], bool(running[a]))
