@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor.base.samples import SECOND_US, Block, Bools, Floats, Ints, Seconds
+from monitor.base.samples import SECOND_US, Block, Floats, Indexes, Ints, Seconds
 
 GAP_TIMES = 5  # an interval over 5 × the longer of its neighbours is a gap; our choice: above any jitter of a logger
 GAP_FLOOR_US = 2 * SECOND_US  # shorter ones never are; our choice: no detector needs finer continuity
@@ -80,16 +80,17 @@ class Binner:
         if whole == 0:
             return Binned(Seconds.join([]), rows[:0], [])
         state = self.state
-        lengths, gap = self._intervals(rows.t_us, whole)
+        lengths, gaps = self._intervals(rows.t_us, whole)
         block = rows[:whole]
         starts = _starts(block.t_us)
-        count = np.diff(np.append(starts, whole))
-        charge = self._charge(block, gap)
+        count = np.diff(starts, append=whole)
+        charge = self._charge(block, gaps)
         net, size = np.add.reduceat(charge, starts), np.add.reduceat(np.abs(charge), starts)
-        observed = np.where(gap, 0, lengths)
         volts = _summary(block.volts, starts, count)
         amps = _summary(block.amps, starts, count)
-        spans = [(int(block.t_us[i] - lengths[i]), int(block.t_us[i])) for i in np.flatnonzero(gap)]
+        gap_us = np.zeros(len(starts), np.int64)
+        np.add.at(gap_us, np.searchsorted(starts, gaps, side="right") - 1, lengths[gaps])
+        spans = [(int(block.t_us[i] - lengths[i]), int(block.t_us[i])) for i in gaps]
         state.before = ([*state.before, *block.t_us[-2:].tolist()])[-2:]
         seconds = Seconds(
             block.t_us[starts] // SECOND_US,
@@ -99,54 +100,66 @@ class Binner:
             np.full(len(starts), np.nan) if block.celsius is None else block.celsius[starts + count - 1],
             (net + size) // 2,
             (size - net) // 2,
-            np.add.reduceat(observed, starts),
-            np.add.reduceat(lengths - observed, starts),
+            np.add.reduceat(lengths, starts) - gap_us,
+            gap_us,
         )
         return Binned(seconds, block, spans)
 
-    def _intervals(self, t_us: Ints, whole: int) -> tuple[Ints, Bools]:
-        """Length of the interval that ends at each of the first `whole` rows (0: none), and whether it is a gap."""
+    def _intervals(self, t_us: Ints, whole: int) -> tuple[Ints, Indexes]:
+        """Length of the interval that ends at each of the first `whole` rows (0: none), and the rows that end a gap."""
         before = self.state.before
+        lengths = _steps(t_us[:whole], before[-1] if before else int(t_us[0]))
+        least = GAP_FLOOR_US if self.gap_us is None else self.gap_us
+        if lengths.max() <= least:  # nearly always; then nothing of this length need be made again
+            return lengths, np.empty(0, np.intp)
+        long = np.flatnonzero(lengths > least)
+        if self.gap_us is not None:
+            return lengths, long
         lead = len(before)
         known = np.concatenate([np.array(before, np.int64), t_us[: whole + 1]])
         intervals = np.concatenate([[0], np.diff(known), [0]])  # by the row they end at; 0 where there is none
-        lengths = intervals[lead : lead + whole]
-        least = GAP_FLOOR_US if self.gap_us is None else self.gap_us
-        long = np.flatnonzero(lengths > least)
-        gap = np.zeros(whole, np.bool_)
-        if self.gap_us is not None:
-            gap[long] = True
-        else:
-            at = long + lead
-            usual = np.maximum(intervals[at - 1], intervals[at + 1])
-            gap[long] = (lengths[long] > GAP_TIMES * usual) & (usual > 0)
-        return lengths, gap
+        usual = np.maximum(intervals[long + lead - 1], intervals[long + lead + 1])
+        return lengths, long[(lengths[long] > GAP_TIMES * usual) & (usual > 0)]
 
-    def _charge(self, block: Block, gap: Bools) -> Ints:
+    def _charge(self, block: Block, gaps: Indexes) -> Ints:
         """Nanocoulomb of the interval that ends at each row; 0 where no amps or a gap."""
         state = self.state
-        charge = np.zeros(len(block), np.int64)
         if block.amps is None:
-            return charge
-        valid = ~np.isnan(block.amps)
-        full = bool(valid.all())
-        t_us = block.t_us if full else block.t_us[valid]
-        amps = block.amps if full else block.amps[valid]
+            return np.zeros(len(block), np.int64)
+        t_us, amps, ends = block.t_us, block.amps, gaps
+        missing = np.isnan(amps)
+        partly = bool(missing.any())
+        if partly:
+            valid = np.flatnonzero(~missing)
+            t_us, amps, ends = t_us[valid], amps[valid], np.searchsorted(valid, gaps)
         if not len(t_us):
-            if gap.any():
+            if len(gaps):
                 state.amps_at = None
-            return charge
+            return np.zeros(len(block), np.int64)
         t0, a0 = state.amps_at or (int(t_us[0]), 0.0)
-        means = 0.5 * (np.concatenate([[a0], amps[:-1]]) + amps)
-        each = np.rint(np.diff(t_us, prepend=t0) * means * 1000.0).astype(np.int64)
-        ended_in_gap = False
-        if gap.any():
-            gaps_so_far = np.cumsum(gap)[valid]
-            each[np.diff(gaps_so_far, prepend=0) > 0] = 0
-            ended_in_gap = bool(gaps_so_far[-1] < np.count_nonzero(gap))
-        charge[slice(None) if full else valid] = each
-        state.amps_at = None if ended_in_gap else (int(t_us[-1]), float(amps[-1]))
+        each = np.empty(len(amps))  # step by step in one array: on fast logs most of the time goes into new ones
+        each[0] = a0 + amps[0]
+        np.add(amps[:-1], amps[1:], out=each[1:])
+        each *= 0.5
+        each *= _steps(t_us, t0)
+        each *= 1000.0
+        np.rint(each, out=each)
+        inside = ends[ends < len(each)]
+        each[inside] = 0.0
+        state.amps_at = None if len(inside) < len(ends) else (int(t_us[-1]), float(amps[-1]))
+        if not partly:
+            return each.astype(np.int64)
+        charge = np.zeros(len(block), np.int64)
+        charge[valid] = each
         return charge
+
+
+def _steps(t_us: Ints, before_us: int) -> Ints:
+    """Length of the interval that ends at each row; `before_us` is the time before the first."""
+    steps = np.empty_like(t_us)
+    steps[0] = t_us[0] - before_us
+    np.subtract(t_us[1:], t_us[:-1], out=steps[1:])
+    return steps
 
 
 def _starts(t_us: Ints) -> Ints:
@@ -168,12 +181,13 @@ def _summary(values: Floats | None, starts: Ints, count: Ints) -> tuple[Floats, 
     if len(starts) == len(values):
         return values, values, values
     low, high = np.fmin.reduceat(values, starts), np.fmax.reduceat(values, starts)
-    missing = np.isnan(values)
-    if missing.any():
+    total = np.add.reduceat(values, starts)
+    if np.isnan(total).any():
+        missing = np.isnan(values)
         valid = np.add.reduceat((~missing).astype(np.int64), starts)
         total = np.add.reduceat(np.where(missing, 0.0, values), starts)
         return np.where(valid > 0, total / np.maximum(valid, 1), np.nan), low, high
-    return np.add.reduceat(values, starts) / count, low, high
+    return total / count, low, high
 
 
 def _with_volts_or_amps(block: Block, state: BinnerState) -> Block:
