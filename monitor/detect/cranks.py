@@ -19,6 +19,7 @@ import numpy as np
 from monitor.base.results import Crank
 from monitor.base.samples import SECOND_US, Block, Bools, Floats, Indexes, Ints, Seconds
 from monitor.detect.facts import Facts
+from monitor.detect.known import median_of
 
 CRANK_A = 50.0  # no key-on load but a starter draws this on a car; our choice: glow plugs are told apart by the dip
 CRANK_PER_AH = 0.7  # a small battery has a small starter: 0.7 A per Ah of capacity; our choice
@@ -249,10 +250,10 @@ class CrankDetector:
         )
         if peak is None or not hz >= RESISTANCE_HZ:
             return crank
-        amps_before = _middle(amps[max(part.start - 10, 0) : part.start])
+        amps_before = median_of(amps[max(part.start - 10, 0) : part.start])
         skip = int(np.ceil(INRUSH_S * hz)) if hz >= PLATEAU_HZ else 0
         plateau = slice(min(part.start + skip, part.stop - 1), part.stop)
-        level_a, level_v = _middle(amps[plateau]), _middle(volts[plateau])
+        level_a, level_v = median_of(amps[plateau]), median_of(volts[plateau])
         if hz >= PLATEAU_HZ:
             crank.amps_plateau = level_a
         if volts_before is None or amps_before is None or level_a is None or level_v is None:
@@ -289,11 +290,6 @@ class CrankDetector:
         inrush = fast and -crank.amps_peak >= INRUSH_TIMES * -float(np.nanmin(later))
         deep = crank.volts_min <= DEEP_V * self.facts.scale
         return heavy and (deep or inrush or not (long and smooth))
-
-
-def _middle(values: Floats) -> float | None:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if len(known) else None
 
 
 def _split(rows: Indexes, t_us: Ints, pause_us: float) -> list[Indexes]:

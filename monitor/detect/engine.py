@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable
+from datetime import UTC
 from typing import Any
 
 from monitor.base.ledger import Ledger
-from monitor.base.results import ClockStep, Drive, Log, RefusedRow, Result, Stand
+from monitor.base.results import ClockStep, Drive, Log, QuarterHour, RefusedRow, Result, Stand
 from monitor.base.samples import Block
 from monitor.base.state import VERSION, from_plain, to_plain
 from monitor.detect.cranks import CrankDetector
@@ -21,11 +22,12 @@ from monitor.detect.drive import DriveTracker
 from monitor.detect.facts import Facts
 from monitor.detect.overview import Overview
 from monitor.detect.phases import Begin, Event, FailedStart, Phases, Take
+from monitor.detect.quarters import QuarterHours, days_of
 from monitor.detect.seconds import Binned, Binner
 from monitor.detect.sign import SignCheck
 from monitor.detect.stand import StandTracker
 
-Finding = Stand | Drive
+Finding = Stand | Drive | QuarterHour
 
 
 class Engine:
@@ -47,28 +49,35 @@ class Engine:
         self.phases = Phases(facts)
         self.overview = Overview()
         self.sign = SignCheck(facts)
+        self.quarters = QuarterHours()
         self.stand: StandTracker | None = None
         self.drive: DriveTracker | None = None
 
     def update(self, block: Block) -> list[Finding]:
-        """Take the next samples; returns the stands and drives that have ended."""
+        """Take the next samples; returns the stands, drives and quarter hours of charge that have ended."""
         return self._detect(self.binner.update(block))
 
     def document(self, ended: list[Finding], ledger: Ledger | None = None, vehicle: str = "unnamed") -> Result:
         """The result document of the findings that have ended and the one that is open."""
         last = copy.deepcopy(self)
         findings = [*ended, *last._finish()]
+        log = _log(last.overview.log(), last.sign, ledger or Ledger())
+        quarters = [f for f in findings if isinstance(f, QuarterHour)]
         return Result(
             vehicle=vehicle,
-            log=_log(last.overview.log(), last.sign, ledger or Ledger()),
+            log=log,
             stands=[f for f in findings if isinstance(f, Stand)],
             drives=[f for f in findings if isinstance(f, Drive)],
+            balance=days_of(quarters, log.gaps, log.unobserved_s, UTC),
+            quarters=quarters,
         )
 
     def snapshot(self) -> dict[str, Any]:
         """All the engine remembers, ready for JSON."""
         trackers = {"stand": _stand_state(self.stand), "drive": _drive_state(self.drive)}
-        parts = {name: getattr(self, name).state for name in ("binner", "cranks", "phases", "overview", "sign")}
+        parts = {
+            name: getattr(self, name).state for name in ("binner", "cranks", "phases", "overview", "sign", "quarters")
+        }
         return {"version": VERSION, "state": to_plain(parts | trackers)}
 
     @classmethod
@@ -78,7 +87,7 @@ class Engine:
             raise ValueError(f"state version {snapshot['version']}, this program writes {VERSION}")
         state = from_plain(snapshot["state"])
         engine = cls(facts)
-        for name in ("binner", "cranks", "phases", "overview", "sign"):
+        for name in ("binner", "cranks", "phases", "overview", "sign", "quarters"):
             getattr(engine, name).state = state[name]
         if state["stand"] is not None:
             own, plateaus, rest = state["stand"]
@@ -97,8 +106,9 @@ class Engine:
         t_us = binned.samples.t_us
         self.overview.update(seconds, int(t_us[0]), int(t_us[-1]), binned.gaps)
         self.sign.update(seconds)
+        quarters = self.quarters.update(seconds)
         found, undecided_s = self.cranks.update(binned.samples, seconds)
-        return self._follow(self.phases.update(seconds, found, undecided_s))
+        return [*quarters, *self._follow(self.phases.update(seconds, found, undecided_s))]
 
     def _follow(self, events: list[Event]) -> list[Finding]:
         ended: list[Finding] = []
@@ -134,6 +144,7 @@ class Engine:
     def _finish(self) -> list[Finding]:
         """The log ends here: decide what waits, and close what is open, as open."""
         ended = self._detect(self.binner.flush())
+        ended += self.quarters.flush()
         ended += self._follow(self.phases.update(self.phases.state.held[:0], self.cranks.flush(), None))
         ended += self._follow(self.phases.flush())
         last_us = self.overview.state.last_us

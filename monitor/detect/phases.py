@@ -26,20 +26,13 @@ from typing import Literal
 import numpy as np
 
 from monitor.base.results import Crank
-from monitor.base.samples import SECOND_US, Bools, Floats, Indexes, Seconds
+from monitor.base.samples import SECOND_US, Indexes, Seconds
 from monitor.detect.cranks import Found
+from monitor.detect.evidence import CHARGED_V, JUMP_S, Evidence
 from monitor.detect.facts import Facts
+from monitor.detect.known import least_of, median_of
 from monitor.detect.stopping import KEPT_A, StopFound, find_stop, is_calm, is_loaded
 
-RUN_V, RUN_A = (
-    13.6,
-    -1.0,
-)  # no resting battery holds this for long without a source; it discharges when the engine stops
-RUN_CHARGED_V, RUN_CHARGED_A = 13.35, 0.3  # a full battery under a regulated alternator
-RUN_CHARGING_A = 1.5  # charge current, at whatever volts: over a clamp's zero error; our choice
-CHARGED_A = 0.8  # charge current in a drive, at whatever volts; our choice: over a clamp's zero error
-RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade range 13.2–14.8), less half a step
-RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
 MANAGED_S = 1200  # the longest an engine-managed system is trusted to show no sign of running; our choice
 END_S = 20  # so long without proof before the log ends, a shutdown under way is believed
 UNSURE_STOP_S = 5  # a shorter burst of load that ends in a peak is no stop, if the peak may be no starter
@@ -51,14 +44,6 @@ AUTO_STOP_A = 4.0  # loads of a vehicle held ready to restart; less means the ke
 AUTO_STOP_VOLTS_ONLY_S = 180  # volts alone cannot tell the two apart; our choice
 CARRIED_S = 8  # seconds behind a crank in which an alternator is seen to carry the loads
 OUTCOME_S = 60  # time in which a crank must show a running engine, or be followed by another
-UNCHARGED_A = 8.0  # a running engine's own loads on the battery: ignition, injection, pump (common practice 10–40 A)
-UNCHARGED_OVER_A = 3.0  # …and so much above the load before the crank
-CARRIED_A = 2.0  # the load before the crank has gone from the battery: an alternator carries it
-LIFTED_V = 0.1  # the volts of an alternator over those of the load before; our choice: above any recovery
-RAISED_V = 0.3  # volts alone: so much above the volts before the crank, for a started engine
-JUMP_V, JUMP_S = 0.7, 5  # a start without a crank in sight lifts the volts so much so fast; our choice
-KEY_ON_A = 2.0  # a key-on vehicle draws 3–8 A before the start (common practice)
-SLOW_S = 2  # a logger slower than this may not see a crank
 CHARGE_PAUSE_S = 600  # a charger's pause, not its end
 TAIL = 12  # seconds kept behind the delay line to look back at
 
@@ -130,6 +115,7 @@ class Phases:
 
     def __init__(self, facts: Facts) -> None:
         self.facts = facts
+        self.evidence = Evidence(facts)
         self.state = PhaseState()
 
     def update(self, seconds: Seconds, cranks: list[Found], undecided_s: int | None) -> list[Event]:
@@ -157,7 +143,7 @@ class Phases:
         if known < 3 and not (final and known):
             return None
         first = int(self.state.held.second[0])
-        running = bool(self._runs(self.state.held[:3]).any())
+        running = bool(self.evidence.runs(self.state.held[:3]).any())
         self.state.mode = "drive" if running else "stand"
         self.state.ran_s, self.state.charged = first if running else first - CHARGE_PAUSE_S, running
         events.append(Begin(self.state.mode, first * SECOND_US, seen=False))
@@ -169,13 +155,13 @@ class Phases:
         held = state.held
         crank = state.cranks[0] if state.cranks else None
         end = known if crank is None else min(known, _row(held, crank.start_us))
-        runs = np.flatnonzero(self._runs(held[:end]))
+        runs = np.flatnonzero(self.evidence.runs(held[:end]))
         if len(runs) and int(held.second[runs[0]]) - state.ran_s >= CHARGE_PAUSE_S:
             row = int(runs[0])
             if known - row < JUMP_S and not final and crank is None:
                 self._tell(events, row, running=False)
                 return None
-            if self._is_start(row, known):
+            if self.evidence.is_start(self._lead(row), held[row : min(row + JUMP_S, known)]):
                 self._tell(events, row, running=False)
                 state.mode, state.ran_s, state.charged = "drive", int(held.second[row]), True
                 events.append(Begin("drive", int(held.second[row]) * SECOND_US))
@@ -204,21 +190,19 @@ class Phases:
         after = _row(held, crank.end_us + SECOND_US)
         end = _row(held, crank.end_us + OUTCOME_S * SECOND_US)
         limit = min(known, end if following is None else min(end, _row(held, following.start_us)))
-        runs = np.flatnonzero(self._runs(held[after:limit]))
+        runs = np.flatnonzero(self.evidence.runs(held[after:limit]))
         soon = _row(held, crank.end_us + (1 + CARRIED_S) * SECOND_US)
-        if len(runs) or (
-            min(soon, limit) > after
-            and (limit > soon or final)
-            and self._carried(crank, held[after : min(soon, limit)])
-        ):
+        load_a, evidence = self._load_before(crank.crank), self.evidence
+        early = held[after : min(soon, limit)] if limit > soon or final else held[:0]
+        if len(runs) or (len(early) and evidence.carried(crank, load_a, early)):
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
-            started = not following.sure and self._is_uncharged(crank, held[after:limit])
+            started = not following.sure and evidence.is_uncharged(crank, load_a, held[after:limit])
             if started:
                 state.cranks.pop(0)  # some heavy load of the engine that runs
         elif known > end or final:
             behind = held[after : max(limit, after)]
-            started = self._carried(crank, behind) or self._is_uncharged(crank, behind)
+            started = evidence.carried(crank, load_a, behind) or evidence.is_uncharged(crank, load_a, behind)
         else:
             return None
         state.crank = None
@@ -242,7 +226,7 @@ class Phases:
         crank = state.cranks[0] if state.cranks else None
         before_crank = known if crank is None else min(known, _row(held, crank.start_us))
         fresh = int(np.searchsorted(held.second, state.ran_s, "right"))
-        runs = fresh + np.flatnonzero(self._proves(held[fresh:before_crank]))
+        runs = fresh + np.flatnonzero(self.evidence.proves(held[fresh:before_crank]))
         proof = self._proof(runs)
         if proof is not None:
             state.ran_s, state.charged = int(held.second[proof]), True
@@ -273,8 +257,8 @@ class Phases:
         held = self.state.held[:rows]
         if not self.state.charged and is_loaded(held):
             return True
-        amps, volts = _median(held.amps), _median(held.volts[-TAIL:])
-        kept = (amps is not None and amps >= KEPT_A) or (volts is not None and volts >= RUN_V * self.facts.scale)
+        amps, volts = median_of(held.amps), median_of(held.volts[-TAIL:])
+        kept = (amps is not None and amps >= KEPT_A) or (volts is not None and volts >= CHARGED_V * self.facts.scale)
         return kept and not self._find_stop(rows).stepped
 
     def _proof(self, runs: Indexes) -> int | None:
@@ -291,8 +275,7 @@ class Phases:
 
     def _rested(self, start: int, end: int) -> bool:
         """Whether the vehicle stood between two proofs of charge: a charger was connected meanwhile."""
-        lead = Seconds.join([self.state.tail, self.state.held[:start]])
-        return is_calm(lead[-JUMP_S:], self.state.held[start:end], self.facts)
+        return is_calm(self._lead(start)[-JUMP_S:], self.state.held[start:end], self.facts)
 
     def _cranked_again(self, events: list[Event], row: int, known: int, final: bool) -> int | None:
         """A crank while driving: the engine had stopped, within the drive or for good."""
@@ -306,7 +289,7 @@ class Phases:
         stop_us = self._stop_us(stop.row)
         length_s = (crank.start_us - stop_us) / SECOND_US
         carried = (
-            self._carried(crank, state.held[after : min(soon, known)])
+            self.evidence.carried(crank, self._load_before(crank.crank), state.held[after : min(soon, known)])
             and (self._load_before(crank.crank) or 0.0) >= AUTO_STOP_A
         )
         stood = -state.held.amps[stop.row : row]
@@ -363,71 +346,15 @@ class Phases:
         state.held = state.held[rows:]
         state.tail = told[-TAIL:] if rows >= TAIL else Seconds.join([state.tail, told])[-TAIL:]
 
-    def _runs(self, seconds: Seconds) -> Bools:
-        """Seconds that prove a source of charge, in a drive a running engine."""
-        scale, volts, amps = self.facts.scale, seconds.volts, seconds.amps
-        alone = RUN_LIFEPO4_V if self.facts.kind == "lifepo4" else RUN_VOLTS_ONLY_V
-        by_amps = (
-            ((volts >= RUN_V * scale) & (amps >= RUN_A))
-            | ((volts >= RUN_CHARGED_V * scale) & (amps >= RUN_CHARGED_A))
-            | (amps >= RUN_CHARGING_A)
-        )
-        return np.where(np.isnan(amps), volts >= alone * scale, by_amps)
-
-    def _proves(self, seconds: Seconds) -> Bools:
-        """Seconds of a drive that prove a running engine: the battery is being charged (volts alone: it could be)."""
-        charged = (seconds.amps >= CHARGED_A) | (
-            (seconds.volts >= RUN_CHARGED_V * self.facts.scale) & (seconds.amps >= RUN_CHARGED_A)
-        )
-        return charged | (np.isnan(seconds.amps) & self._runs(seconds))
-
-    def _is_start(self, row: int, known: int) -> bool:
-        """Whether charge that begins at `row` while standing is an engine whose crank was not seen."""
-        state = self.state
-        lead = Seconds.join([state.tail, state.held[:row]])[-TAIL:]
-        if not len(lead):
-            return False
-        after = state.held[row : min(row + JUMP_S, known)]
-        slow = int(after.second[0]) - int(lead.second[-1]) > SLOW_S
-        recent = lead if slow else lead[int(np.searchsorted(lead.second, int(after.second[0]) - JUMP_S)) :]
-        if not len(recent):
-            return False
-        jump = float(np.nanmax(after.volts)) - float(np.nanmin(recent.volts[-JUMP_S:]))
-        load = _median(-lead.amps[-JUMP_S:])
-        key_on = load is not None and load >= KEY_ON_A
-        if jump < JUMP_V * self.facts.scale:
-            return slow and key_on and jump > 0
-        charge = _median(after.amps)
-        return key_on or load is None or (slow and charge is not None and charge >= RUN_CHARGING_A)
-
-    def _carried(self, crank: Found, after: Seconds) -> bool:
-        """Whether the load before the crank has gone from the battery, or the volts stand above those before it."""
-        drain, before = _median(-after.amps), self._load_before(crank.crank)
-        if drain is not None:
-            return before is not None and drain < before - CARRIED_A
-        volts = _median(after.volts)
-        return (
-            volts is not None and crank.crank.volts_before is not None and volts >= crank.crank.volts_before + RAISED_V
-        )
-
-    def _is_uncharged(self, crank: Found, after: Seconds) -> bool:
-        """Whether a minute without charge behind a crank is a running engine all the same."""
-        drain, before = _median(-after.amps), self._load_before(crank.crank)
-        return crank.sure and drain is not None and drain >= max(UNCHARGED_A, (before or 0.0) + UNCHARGED_OVER_A)
+    def _lead(self, row: int) -> Seconds:
+        """The last seconds before the given held one."""
+        return Seconds.join([self.state.tail, self.state.held[:row]])[-TAIL:]
 
     def _load_before(self, crank: Crank) -> float | None:
-        second = crank.start // SECOND_US
-        lead = Seconds.join([self.state.tail, self.state.held[: int(np.searchsorted(self.state.held.second, second))]])
-        drain = -lead.amps[-2:]  # the smaller: glow plugs may have drawn more a second before
-        known = drain[np.isfinite(drain)]
-        return float(np.min(known)) if len(known) else None
+        lead = self._lead(_row(self.state.held, crank.start))
+        return least_of(-lead.amps[-2:])  # glow plugs may have drawn more a second before
 
 
 def _row(seconds: Seconds, at_us: int) -> int:
     """Index of the second that holds the instant, or of the first one after it."""
     return int(np.searchsorted(seconds.second, at_us // SECOND_US))
-
-
-def _median(values: Floats) -> float | None:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if len(known) else None

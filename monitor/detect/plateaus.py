@@ -115,7 +115,16 @@ class PlateauTracker:
         return ended
 
     def flush(self) -> list[Excursion]:
-        """The unfinished frame, as it stands; an excursion that is still open stays so."""
+        """What the end of the stand or log leaves: the unfinished frame, and an excursion that is still open."""
+        ended = self._last_frame()
+        held = self.state.held
+        if held is not None and held.known:
+            self._close(held, None)
+            ended += self.state.waiting
+            self.state.waiting = []
+        return ended
+
+    def _last_frame(self) -> list[Excursion]:
         waiting, self.state.frame = self.state.frame, []
         if not waiting:
             return self._frame(self.state.seek.pop(), final=True) if self.state.seek else []

@@ -25,6 +25,7 @@ LEAST_AH = 0.018 / 3600  # smaller is no wake-up: 10 mA for 2 s, less a tenth; o
 PULSE_AH = 0.09 / 3600  # a pulse of less is a receiver's: those draw up to 80 mA, a logger holds one for a second
 POLLING_MANY, POLLING_ALIKE = 3, 0.2  # so many pulses of a stand, alike within this share, are a receiver's; our choice
 APPROACH_S, APPROACH_A = 60, 1.0  # so much so soon before the crank is the driver arriving: doors, lamps, glow plugs
+ARRIVAL_S, KEY_ON_S = 300, 5  # awake for no longer than this until the crank: the driver again
 KEPT_CHARGES, KEPT_FAILED = 500, 500
 
 
@@ -100,7 +101,7 @@ class StandTracker:
             sleep_current_high_a=sleep.high_a,
             plateaus=sleep.plateaus,
             level_steps=sleep.steps,
-            wake_ups=self._wake_ups(sleep, None if is_open else end_us - APPROACH_S * SECOND_US),
+            wake_ups=self._wake_ups(sleep, None if is_open else end_us),
             wake_ups_uncounted=state.uncounted,
             charges=[Span(start=a * SECOND_US, end=b * SECOND_US) for a, b in state.charges if b - a >= CHARGE_LEAST_S],
             charge_in_ah=state.in_nc * AH_PER_NC if state.amps else None,
@@ -110,7 +111,7 @@ class StandTracker:
             failed_starts=state.failed,
         )
 
-    def _wake_ups(self, sleep: Asleep, approach_us: int | None) -> list[WakeUp]:
+    def _wake_ups(self, sleep: Asleep, crank_us: int | None) -> list[WakeUp]:
         """Without those of the shutdown itself (before settling, far above sleep) and of the driver's arrival."""
         state = self.state
         if sleep.settled_s is None or sleep.current_a is None:
@@ -122,8 +123,13 @@ class StandTracker:
             for wake, level_a, pulse in zip(state.wake_ups, state.levels_a, state.pulse, strict=True)
             if not (pulse and (alike or wake.charge_ah < PULSE_AH))
             and (wake.start >= sleep.settled_s * SECOND_US or level_a <= most)
-            and not (approach_us is not None and wake.start >= approach_us and wake.peak_a >= APPROACH_A)
+            and not (crank_us is not None and self._arrives(wake, crank_us))
         ]
+
+    def _arrives(self, wake: WakeUp, end_us: int) -> bool:
+        """Whether it is the driver arriving: awake until the crank, or much drawn just before it."""
+        lasts = wake.end >= end_us - KEY_ON_S * SECOND_US and wake.start >= end_us - ARRIVAL_S * SECOND_US
+        return lasts or (wake.start >= end_us - APPROACH_S * SECOND_US and wake.peak_a >= APPROACH_A)
 
     def _are_polling(self) -> bool:
         """Whether the pulses of this stand are a receiver's, caught now and then: many, and all alike."""

@@ -15,6 +15,7 @@ import numpy as np
 
 from monitor.base.samples import Floats, Seconds
 from monitor.detect.facts import Facts
+from monitor.detect.known import median_of
 
 STEP_A = 1.2  # the least step of battery current into discharge at an engine stop; our choice
 STEP_V, STEP_OHM = 0.005, 0.0012  # …with so much fall of the volts, and so much for its size: half of a large battery's
@@ -55,9 +56,10 @@ def is_calm(before: Seconds, seconds: Seconds, facts: Facts) -> bool:
     if len(drain) < 3 or int(seconds.second[-1]) - int(seconds.second[0]) < CALM_S or np.isnan(drain).all():
         return False
     calm = np.count_nonzero(drain < CALM_A) >= CALM_SHARE * len(drain)
-    fall = float(np.nanmedian(before.volts)) - float(np.nanmedian(seconds.volts[-BEFORE:])) if len(before) else np.inf
-    charged = float(np.nanmedian(seconds.amps)) >= KEPT_A + facts.zero_offset_a
-    return bool(calm) and not charged and fall >= HELD_V * facts.scale and not _restless(drain)
+    was_v, is_v = median_of(before.volts), median_of(seconds.volts[-BEFORE:])
+    fell = was_v is None or is_v is None or was_v - is_v >= HELD_V * facts.scale
+    charged = (median_of(seconds.amps) or 0.0) >= KEPT_A + facts.zero_offset_a
+    return bool(calm) and fell and not charged and not _restless(drain)
 
 
 def is_loaded(seconds: Seconds) -> bool:
@@ -96,8 +98,8 @@ def _charged_until(drain: Floats) -> int:
 
     The logger's zero may be off: what remains in the end, if it is small, is taken for its zero.
     """
-    rest = float(np.nanmedian(drain[-LOADED_S:]))
-    zero = rest if abs(rest) < CALM_A else 0.0
+    rest = median_of(drain[-LOADED_S:])
+    zero = rest if rest is not None and abs(rest) < CALM_A else 0.0
     rows = np.flatnonzero(drain < min(zero, 0.0) - CHARGED_A)
     return int(rows[-1]) + 1 if len(rows) else 0
 
@@ -162,9 +164,11 @@ def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> 
     """Whether the step at `k` is a load's: behind it the volts are held, and the current is, as before."""
     rows = min(LOADED_S, until - k)
     before, then = slice(max(k - BEFORE, 0), k), slice(k + rows // 3, k + rows)
-    fall = float(np.nanmedian(volts[before])) - float(np.nanmedian(volts[then])) if k else np.inf
-    change = abs(float(np.nanmedian(drain[then])) - float(np.nanmedian(drain[before]))) if k else np.inf
-    return fall < HELD_V * scale and change < SAME_A
+    was_v, is_v = median_of(volts[before]), median_of(volts[then])
+    was_a, is_a = median_of(drain[before]), median_of(drain[then])
+    if was_v is None or is_v is None or was_a is None or is_a is None:
+        return False
+    return was_v - is_v < HELD_V * scale and abs(is_a - was_a) < SAME_A
 
 
 def _restless(drain: Floats) -> bool:

@@ -1,0 +1,86 @@
+"""What speaks for a running engine: levels, cranks that were followed by something, jumps without a crank.
+
+Real vehicles are not "running above 13.2 V", so these are pieces of evidence; the phases weigh them in time.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from monitor.base.samples import Bools, Seconds
+from monitor.detect.cranks import Found
+from monitor.detect.facts import Facts
+from monitor.detect.known import least_of, median_of, most_of
+
+CHARGED_V, STOPPED_A = 13.6, -1.0  # no resting battery holds this for long; it discharges when the engine stops
+RUN_CHARGED_V, RUN_CHARGED_A = 13.35, 0.3  # a full battery under a regulated alternator
+RUN_CHARGING_A = 1.5  # charge current, at whatever volts: over a clamp's zero error; our choice
+CHARGED_A = 0.8  # charge current in a drive, at whatever volts; our choice: over a clamp's zero error
+RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade range 13.2–14.8), less half a step
+RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
+UNCHARGED_A = 8.0  # a running engine's own loads on the battery: ignition, injection, pump (common practice 10–40 A)
+UNCHARGED_OVER_A = 3.0  # …and so much above the load before the crank
+CARRIED_A = 2.0  # the load before the crank has gone from the battery: an alternator carries it
+LIFTED_V = 0.04  # the volts of an alternator over those of the load before; our choice: above any recovery in seconds
+READY_A = 10.0  # a load so large before the crank is a stopped engine's, held ready to restart
+RAISED_V = 0.3  # volts alone: so much above the volts before the crank, for a started engine
+JUMP_V, JUMP_S = 0.7, 5  # a start without a crank in sight lifts the volts so much so fast; our choice
+KEY_ON_A = 2.0  # a key-on vehicle draws 3–8 A before the start (common practice)
+SLOW_S = 2  # a logger slower than this may not see a crank
+
+
+class Evidence:
+    """Evidence for one vehicle; pure functions of the seconds given."""
+
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
+
+    def runs(self, seconds: Seconds) -> Bools:
+        """Seconds that show a source of charge: in a drive a running engine, while standing perhaps a charger."""
+        scale, volts, amps = self.facts.scale, seconds.volts, seconds.amps
+        alone = RUN_LIFEPO4_V if self.facts.kind == "lifepo4" else RUN_VOLTS_ONLY_V
+        by_amps = (
+            ((volts >= CHARGED_V * scale) & (amps >= STOPPED_A))
+            | ((volts >= RUN_CHARGED_V * scale) & (amps >= RUN_CHARGED_A))
+            | (amps >= RUN_CHARGING_A)
+        )
+        return np.where(np.isnan(amps), volts >= alone * scale, by_amps)
+
+    def proves(self, seconds: Seconds) -> Bools:
+        """Seconds of a drive that prove a running engine: the battery is being charged (volts alone: it could be)."""
+        charged = (seconds.amps >= CHARGED_A) | (
+            (seconds.volts >= RUN_CHARGED_V * self.facts.scale) & (seconds.amps >= RUN_CHARGED_A)
+        )
+        return charged | (np.isnan(seconds.amps) & self.runs(seconds))
+
+    def is_start(self, lead: Seconds, after: Seconds) -> bool:
+        """Whether charge that begins with `after`, behind `lead`, is an engine whose crank was not seen."""
+        if not len(lead) or not len(after):
+            return False
+        slow = int(after.second[0]) - int(lead.second[-1]) > SLOW_S
+        recent = lead if slow else lead[int(np.searchsorted(lead.second, int(after.second[0]) - JUMP_S)) :]
+        top, bottom = most_of(after.volts), least_of(recent.volts[-JUMP_S:])
+        if top is None or bottom is None:
+            return False
+        load, charge = median_of(-lead.amps[-JUMP_S:]), median_of(after.amps)
+        key_on = load is not None and load >= KEY_ON_A
+        if top - bottom < JUMP_V * self.facts.scale:
+            return slow and key_on and top > bottom
+        return key_on or load is None or (slow and charge is not None and charge >= RUN_CHARGING_A)
+
+    def carried(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
+        """Whether the load before the crank has gone from the battery; with volts alone, whether they have risen.
+
+        Behind what may be no starter, the volts must say so too: a vehicle that falls asleep looks alike.
+        """
+        drain, volts, before = median_of(-after.amps), median_of(after.volts), crank.crank.volts_before
+        rise = None if volts is None or before is None else (volts - before) / self.facts.scale
+        if drain is None:
+            return rise is not None and rise >= RAISED_V
+        lifted = crank.sure or rise is None or rise >= LIFTED_V or load_a is None or load_a >= READY_A
+        return lifted and load_a is not None and drain < load_a - CARRIED_A
+
+    def is_uncharged(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
+        """Whether what follows a crank without charge is a running engine all the same: its loads on the battery."""
+        drain = median_of(-after.amps)
+        return crank.sure and drain is not None and drain >= max(UNCHARGED_A, (load_a or 0.0) + UNCHARGED_OVER_A)
