@@ -1,4 +1,4 @@
-"""The laws as checks: each raises Broken, with what it saw, when a subject breaks it."""
+"""The laws as checks: each raises BrokenLawError, with what it saw, when a subject breaks it."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from tests.laws.logs import Log
 from tests.laws.subjects import Subject
 
 
-class Broken(AssertionError):
-    """A law is broken."""
+class BrokenLawError(AssertionError):
+    """What was told breaks a law."""
 
 
 def check_cut(kind: type[Subject], log: Log, cuts: Iterable[int]) -> None:
@@ -61,7 +61,7 @@ def check_bounded(kind: type[Subject], short: Log, long: Log, rest_bytes: int, p
             largest = max(largest, len(subject.saved()))
         sizes.append(largest)
     if sizes[1] > sizes[0] + rest_bytes:
-        raise Broken(f"{kind.__name__}: {sizes[0]} bytes after {short.name}, {sizes[1]} after {long.name}")
+        raise BrokenLawError(f"{kind.__name__}: {sizes[0]} bytes after {short.name}, {sizes[1]} after {long.name}")
 
 
 def _same(where: str, found: str, wanted: str) -> None:
@@ -69,4 +69,4 @@ def _same(where: str, found: str, wanted: str) -> None:
         shorter = min(len(found), len(wanted))
         at = next((k for k in range(shorter) if found[k] != wanted[k]), shorter)
         part = slice(max(at - 80, 0), at + 80)
-        raise Broken(f"{where}: differs at {at}:\n  …{found[part]}\n  …{wanted[part]}")
+        raise BrokenLawError(f"{where}: differs at {at}:\n  …{found[part]}\n  …{wanted[part]}")

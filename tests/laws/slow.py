@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cmath
+import itertools
 import math
 import statistics
 
@@ -26,7 +27,7 @@ def rows_of(block: Block) -> list[tuple[int, float, float, float]]:
 
 def slow_gaps(times: list[int], gap_us: int | None = None) -> list[bool]:
     """For each row whether the interval that ends there is a gap."""
-    steps = [b - a for a, b in zip(times, times[1:], strict=False)]
+    steps = [b - a for a, b in itertools.pairwise(times)]
     gaps = [False]
     for k, step in enumerate(steps):
         if gap_us is not None:
@@ -96,7 +97,7 @@ def slow_rate_hz(block: Block) -> tuple[float | None, float | None]:
     for t, *_ in rows_of(block):
         seconds[t // SECOND_US] = seconds.get(t // SECOND_US, 0) + 1
     counts, times = sorted(seconds.values()), sorted(seconds)
-    steps = sorted(b - a for a, b in zip(times, times[1:], strict=False))
+    steps = sorted(b - a for a, b in itertools.pairwise(times))
     if sum(counts) < 2:
         return None, None
     usual = statistics.median_low(counts)
@@ -126,7 +127,7 @@ def slow_signs(seconds: list[dict[str, float]], scale: float = 1.0) -> dict[str,
 def slow_excess_as(seconds: list[tuple[int, float]], first: int, last: int, level_a: float) -> float:
     """Charge of an excursion above a level, As: trapezoids of the excess from the row before to the row behind."""
     total = 0.0
-    for (s0, d0), (s1, d1) in zip(seconds, seconds[1:], strict=False):
+    for (s0, d0), (s1, d1) in itertools.pairwise(seconds):
         if first <= s1 and s0 <= last:
             total += (s1 - s0) * ((d0 - level_a) + (d1 - level_a)) / 2
     return total

@@ -29,6 +29,7 @@ from monitor.detect.facts import Facts
 from monitor.detect.overview import Overview
 from monitor.detect.phases import Phases, Take
 from monitor.detect.plateaus import PlateauTracker
+from monitor.detect.quarters import QuarterHours
 from monitor.detect.rest import RestDetector, SleepView
 from monitor.detect.seconds import Binner
 from monitor.detect.sign import SignCheck
@@ -214,6 +215,16 @@ class OfSign(OfSeconds):
         return detector.notices()
 
 
+class OfQuarterHours(OfSeconds):
+    kind = QuarterHours
+
+    def make(self) -> Any:
+        return QuarterHours()
+
+    def says(self, detector: Any) -> Any:
+        return [*self.told, *detector.flush()]
+
+
 class OfPlateaus(OfSeconds):
     kind = PlateauTracker
 
@@ -284,6 +295,7 @@ SUBJECTS: tuple[type[Subject], ...] = (
     OfPhases,
     OfOverview,
     OfSign,
+    OfQuarterHours,
     OfPlateaus,
     OfRest,
     OfStand,

@@ -10,11 +10,11 @@ from tests.laws.logs import T0, Log
 from tests.laws.subjects import SUBJECTS, OfEngine, OfOverview
 
 HOUR, DAY = 3600, 86_400
-# Sizes are compared at their fullest, but a table of minutes may refill and merge within the 500 rows between two looks:
+# Sizes are compared at their fullest, but a table of minutes may refill and merge within the 500 rows between looks:
 # 167 minutes at 20 s are 84 bins of two minutes, 11 columns of 8 bytes as base64. A byte kept per row would be 73 kB.
 LEFT = 12_000
-# What a stand may still gain once it is long: the table of minutes refills to 2,048 bins after each merge (11 columns of
-# 8 bytes as base64: 240 kB), batch means refill to 64, and the seconds of an open frame or excursion (7,200 at most).
+# What a stand may still gain once it is long: the table of minutes refills to 2,048 bins after each merge (11 columns
+# of 8 bytes as base64: 240 kB), batch means to 64, and the seconds of an open frame or excursion (7,200 at most).
 REFILLS = 450_000
 
 

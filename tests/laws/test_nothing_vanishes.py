@@ -13,7 +13,7 @@ from monitor.base.vehicle import LogSettings
 from monitor.detect import Facts, replay
 from monitor.sources import open_logs
 
-GARBAGE = ["garbage", "?;?", "12.3", "\x07\x1b", "no,comma,here,at,all,so,many", ",,", "2025-13-45T99:00:00Z,12.5,-0.02"]
+GARBAGE = ["garbage", "?;?", "12.3", "\x07\x1b", "far,too,many,cells,in,it", ",,", "2025-13-45T99:00:00Z,12.5,-0.02"]
 
 cells = st.sampled_from(["12.6", "12.55", "nan", "NaN", "OL", "", "99", "-3", "0.3", "x", "1e9", "14.2", "12,5", "--"])
 amps = st.sampled_from(["-0.02", "-0.5", "", "OL", "5000", "y", "6", "nan", "0"])

@@ -1,0 +1,189 @@
+"""Stands and drives: where the engine starts and stops, and what is neither."""
+
+import numpy as np
+import pytest
+
+from monitor.base.samples import Block
+from tests.detect.scene import Scene, after_s, document
+
+
+def drives_of(block, facts=None):
+    """Begin and end of each drive, s; the end is None while it is open."""
+    found = document(block, facts)
+    return [(after_s(d.start), None if d.end is None else after_s(d.end)) for d in found.drives]
+
+
+def parked():
+    return Scene().asleep(900)
+
+
+def a_drive(scene, seconds=600.0):
+    return scene.crank().running(30, amps=20).running(seconds - 30)
+
+
+@pytest.mark.parametrize("hz", [0.2, 1.0, 10.0])
+def test_a_drive_runs_from_the_crank_to_the_engine_stop(hz):
+    block = a_drive(parked()).shutdown().asleep(2400).read(hz, noise_a=0.01)
+    ((begin, end),) = drives_of(block)
+    # the crank begins at 904 s, the engine stops at 1504.8 s; a slow logger places both within one interval
+    assert begin == pytest.approx(904, abs=max(1.0, 1.2 / hz))
+    assert end == pytest.approx(1504.8, abs=max(2.0, 2 / hz))
+
+
+@pytest.mark.parametrize("hz", [1 / 3, 1 / 10, 1 / 30, 1 / 60])
+def test_a_slow_logger_that_misses_the_crank_still_sees_the_drive(hz):
+    block = a_drive(parked(), 1800).shutdown().asleep(3600).read(hz, averaging=False)
+    ((begin, end),) = drives_of(block)
+    assert begin == pytest.approx(904, abs=2 / hz)
+    assert end == pytest.approx(904.8 + 1800, abs=3 / hz)
+
+
+def test_a_push_start_is_a_drive_without_a_crank():
+    block = parked().load(20, -5.0).running(600, amps=15).shutdown().asleep(1800).read(1.0)
+    found = document(block)
+    (drive,) = found.drives
+    assert drive.crank is None
+    assert drive.charging.delay_s is None
+    assert after_s(drive.start) == pytest.approx(920, abs=1)
+    assert [s.failed_starts for s in found.stands] == [[], []]
+
+
+def test_a_charger_while_parked_is_a_charge_within_the_stand():
+    scene = parked()
+    for step in range(60):  # a charger's volts rise over minutes
+        scene.load(10, 8.0 - 0.05 * step, volts=12.9 + 1.5 * step / 60)
+    block = scene.load(3600, 3.0, volts=14.4).asleep(1800).read(1.0)
+    found = document(block)
+    assert found.drives == []
+    (stand,) = found.stands
+    (charge,) = stand.charges
+    assert after_s(charge.start) == pytest.approx(900, abs=2)
+    assert after_s(charge.end) == pytest.approx(900 + 600 + 3600, abs=2)
+    assert stand.charge_in_ah == pytest.approx((600 * 6.5 + 3600 * 3.0) / 3600, rel=0.02)
+
+
+def test_a_charger_that_switches_on_at_once_is_no_drive_either():
+    """The volts jump from rest, but no key-on load was on the battery before."""
+    found = document(parked().load(3600, 5.0, volts=14.4).asleep(1800).read(1.0))
+    assert found.drives == []
+    assert len(found.stands[0].charges) == 1
+
+
+def test_a_jump_pack_before_the_crank_does_not_begin_the_drive():
+    block = parked().load(120, 4.0, volts=13.4).crank().running(300).read(10.0, noise_a=0.01)
+    ((begin, _),) = drives_of(block)
+    assert begin == pytest.approx(1024, abs=0.5)
+
+
+@pytest.mark.parametrize("hz", [1.0, 10.0])
+def test_a_stop_start_stop_lies_inside_the_drive(hz):
+    scene = a_drive(parked(), 300).load(45, -14.0).crank(0.5, amps=120, inrush=300, key_on_s=0).running(300)
+    found = document(scene.shutdown().asleep(1800).read(hz, noise_a=0.02))
+    (drive,) = found.drives
+    (stop,) = drive.stops
+    assert after_s(stop.start) == pytest.approx(1204.8, abs=2)
+    assert after_s(stop.end) == pytest.approx(1249.8, abs=2)
+    assert len(found.stands) == 2
+
+
+@pytest.mark.parametrize("hz", [1.0, 10.0])
+def test_stopped_and_restarted_within_twenty_seconds_is_one_drive(hz):
+    scene = a_drive(parked(), 300).load(8, -6.0).load(8, -2.5).crank(key_on_s=4).running(300)
+    found = document(scene.shutdown().asleep(1800).read(hz, noise_a=0.02))
+    assert len(found.drives) == 1
+    assert len(found.drives[0].stops) == 1
+
+
+def test_stopped_for_ten_minutes_is_two_drives():
+    block = a_drive(parked(), 300).shutdown().asleep(60).crank().running(300).read(1.0)
+    assert len(drives_of(block)) == 2
+
+
+@pytest.mark.parametrize("hz", [1.0, 10.0])
+def test_a_managed_alternator_is_no_stop(hz):
+    """Ten minutes at 12.75 V with the battery current about zero, then overrun at 15 V."""
+    scene = a_drive(parked(), 200).managed(600).running(20, amps=40, volts=15.0).managed(300).running(60)
+    found = document(scene.shutdown().asleep(1800).read(hz, noise_a=0.05))
+    assert len(found.drives) == 1
+    assert found.drives[0].stops == []
+
+
+def test_a_drive_that_ends_in_a_managed_stretch_ends_where_the_loads_fall_on_the_battery():
+    scene = a_drive(parked(), 200).managed(300)
+    end = scene.now_s
+    ((_, told),) = drives_of(scene.shutdown().asleep(2400).read(1.0, noise_a=0.01))
+    assert told == pytest.approx(end, abs=3)
+
+
+def test_a_log_that_begins_while_driving_has_an_open_beginning():
+    block = a_drive(parked(), 600).shutdown().asleep(1800).read(1.0, from_s=1100)
+    found = document(block)
+    (drive,) = found.drives
+    assert drive.crank is None
+    assert after_s(drive.start) == 1100
+    assert after_s(drive.end) == pytest.approx(1504.8, abs=2)
+    assert len(found.stands) == 1
+
+
+def test_a_log_that_ends_while_driving_leaves_the_drive_open():
+    block = a_drive(parked(), 600).read(1.0)
+    (drive,) = document(block).drives
+    assert drive.open
+    assert drive.end is None
+
+
+@pytest.mark.parametrize("rest_s", [200, 600, 3000])
+def test_a_log_that_ends_some_minutes_after_key_off_has_a_stand(rest_s):
+    scene = a_drive(parked(), 600).load(12, -6.0).load(50, -2.5).load(rest_s, -0.7)
+    found = document(scene.read(1.0, noise_a=0.01))
+    (drive,) = found.drives
+    assert not drive.open
+    assert after_s(drive.end) == pytest.approx(1504.8, abs=2)
+    assert found.stands[-1].open
+
+
+def test_an_engine_that_does_not_charge_runs_all_the_same():
+    """Its loads stay on the battery: a drive, whose stop is the fall of the loads."""
+    scene = parked().crank().load(900, -16.0)
+    end = scene.now_s
+    found = document(scene.shutdown().asleep(2400).read(1.0, noise_a=0.05))
+    (drive,) = found.drives
+    assert drive.crank is not None
+    assert after_s(drive.end) == pytest.approx(end, abs=3)
+
+
+def test_key_on_without_a_start_is_a_stand():
+    found = document(parked().load(120, -7.0).asleep(1800).read(1.0))
+    assert found.drives == []
+    assert len(found.stands) == 1
+
+
+def test_surface_charge_behind_a_drive_is_no_running_engine():
+    """The volts stay above 13 V for minutes after key-off while they fall."""
+    scene = a_drive(parked(), 600)
+    end = scene.now_s
+    for step in range(120):
+        scene.load(5, -1.0, volts=13.3 - 0.6 * step / 120)
+    ((_, told),) = drives_of(scene.asleep(3600).read(1.0, noise_a=0.01))
+    assert told == pytest.approx(end, abs=3)
+
+
+def test_stands_and_drives_follow_one_another_without_holes():
+    scene = parked()
+    for _ in range(3):
+        a_drive(scene, 400).shutdown().asleep(900)
+    found = document(scene.read(1.0, noise_a=0.01))
+    spans = sorted((x.start, x.end) for x in (*found.stands, *found.drives))
+    assert [a[1] for a in spans[:-1]] == [b[0] for b in spans[1:]]
+    assert spans[-1][1] is None
+    assert len(found.drives) == 3
+
+
+def test_with_volts_alone_a_day_is_cut_the_same_way():
+    scene = a_drive(parked(), 600).shutdown().asleep(3600)
+    a_drive(scene, 600).shutdown().asleep(3600)
+    block = scene.read(1.0)
+    told = drives_of(Block(block.t_us, block.volts))
+    assert len(told) == 2
+    for got, wanted in zip(told, drives_of(block), strict=True):
+        assert np.array(got) == pytest.approx(np.array(wanted), abs=5)

@@ -1,0 +1,191 @@
+"""Settling, sleep plateaus, level steps and wake-ups of a stand."""
+
+import numpy as np
+import pytest
+
+from monitor.base.samples import Block
+from tests.detect.scene import Scene, after_s, document
+
+
+def the_stand(block, which=0):
+    return document(block).stands[which]
+
+
+def drive_and_settle(asleep_s=7200.0, drain_a=0.02):
+    """A short drive, its shutdown, and the vehicle asleep; the engine stops at 400.8 s, sleep begins at 942.8 s."""
+    scene = Scene().asleep(196).crank().running(200).shutdown()
+    return scene.asleep(asleep_s, drain_a)
+
+
+STOP_S, SLEEP_S = 400.8, 942.8
+
+
+def add_flash(block, peak_a=0.015, width_s=0.02, period_s=1.3):
+    """A security lamp on top: caught whole, in part or not at all by each interval of a 1 Hz logger that averages."""
+    t = (block.t_us - block.t_us[0]) / 1e6
+    begins = np.floor((t + 1.0) / period_s) - np.floor(t / period_s)  # flashes that begin within each second
+    return Block(block.t_us, block.volts, block.amps - peak_a * width_s * begins)
+
+
+@pytest.mark.parametrize("hz", [0.2, 1.0, 10.0])
+def test_the_staircase_ends_where_the_lowest_level_begins(hz):
+    stand = the_stand(drive_and_settle().read(hz), 1)
+    assert after_s(stand.settled_at) == pytest.approx(SLEEP_S, abs=max(3.0, 2 / hz))
+    assert stand.time_to_sleep_s == pytest.approx(SLEEP_S - STOP_S, abs=max(4.0, 3 / hz))
+    assert stand.sleep_current_a == pytest.approx(0.02, abs=2e-4)
+    assert len(stand.plateaus) == 1
+    assert stand.level_steps == []
+    assert stand.wake_ups == []
+
+
+def test_a_stand_that_began_before_the_log_has_no_time_to_sleep():
+    stand = the_stand(Scene().asleep(3600).read(1.0))
+    assert stand.time_to_sleep_s is None
+    assert stand.sleep_current_a == pytest.approx(0.02, abs=1e-4)
+
+
+def test_a_stage_of_the_shutdown_is_no_sleep():
+    """An hour at 0.15 A on the way down: the level sought is the one it settles at."""
+    scene = Scene().asleep(196).crank().running(200).load(12, -6.0).load(120, -2.0).load(3600, -0.15)
+    begins = scene.now_s
+    stand = the_stand(scene.asleep(7200).read(1.0), 1)
+    assert after_s(stand.settled_at) == pytest.approx(begins, abs=3)
+    assert stand.sleep_current_a == pytest.approx(0.02, abs=2e-4)
+
+
+def test_a_lamp_that_flashes_belongs_to_the_level():
+    block = add_flash(Scene().asleep(7200).read(1.0))
+    stand = the_stand(block)
+    assert stand.wake_ups == []
+    assert stand.level_steps == []
+    # 15 mA for 20 ms every 1.3 s are 0.23 mA on the mean
+    assert stand.sleep_current_a == pytest.approx(0.02 + 0.015 * 0.02 / 1.3, abs=5e-5)
+
+
+def test_polling_caught_by_single_samples_belongs_to_the_level():
+    """A receiver listens for 4 ms every 250 ms; a logger that does not average catches one sample in sixty or so."""
+    block = Scene().asleep(7200).read(1.0)
+    caught = np.random.default_rng(2).random(len(block)) < 0.016
+    stand = the_stand(Block(block.t_us, block.volts, block.amps - 0.08 * caught))
+    assert stand.wake_ups == []
+    assert stand.level_steps == []
+    # 0.08 A in 1.6 % of the samples are 1.28 mA; 115 of them caught by chance: ± 0.1 mA
+    assert stand.sleep_current_a == pytest.approx(0.02 + 0.08 * 0.016, abs=4e-4)
+
+
+@pytest.mark.parametrize("drift_ma_per_h", [-2.0, 1.0, 3.0])
+def test_slow_drift_is_no_step(drift_ma_per_h):
+    block = Scene().asleep(10 * 3600, 0.03).read(1.0)
+    hours = (block.t_us - block.t_us[0]) / 3.6e9
+    stand = the_stand(Block(block.t_us, block.volts, block.amps - drift_ma_per_h * 1e-3 * hours))
+    assert stand.level_steps == []
+    assert stand.wake_ups == []
+    assert stand.sleep_current_a == pytest.approx(0.03 + drift_ma_per_h * 5e-3, abs=5e-4)
+
+
+@pytest.mark.parametrize("more_a", [0.03, 0.25, 1.5])
+def test_a_module_that_stays_awake_is_a_step_with_its_time(more_a):
+    stand = the_stand(Scene().asleep(7200).load(14_400, -0.02 - more_a).read(1.0))
+    (step,) = stand.level_steps
+    assert after_s(step.at) == pytest.approx(7200, abs=2)
+    assert step.from_a == pytest.approx(0.02, abs=1e-3)
+    assert step.to_a == pytest.approx(0.02 + more_a, rel=0.02)
+    assert stand.wake_ups == []
+    assert len(stand.plateaus) == 2
+
+
+def test_a_fault_that_goes_away_is_a_step_down():
+    stand = the_stand(Scene().load(14_400, -0.09).asleep(14_400).read(1.0))
+    assert stand.sleep_current_a == pytest.approx(0.02, abs=1e-3) or len(stand.level_steps) == 1
+
+
+@pytest.mark.parametrize("length_s", [1, 2, 7, 45, 600, 3000])
+def test_a_wake_up_of_any_length_is_told_with_its_charge(length_s):
+    scene = Scene().asleep(3600).load(length_s, -0.62).asleep(3600)
+    (wake,) = the_stand(scene.read(1.0)).wake_ups
+    assert after_s(wake.start) == pytest.approx(3600, abs=1.1)
+    assert after_s(wake.end) == pytest.approx(3600 + length_s, abs=1.1)
+    # 0.5 mA of noise a second over the wake-up's seconds and the two of its edges
+    slack = 3 * 0.0005 * np.sqrt(length_s + 2) / 3600 + 0.01 * 0.6 * length_s / 3600
+    assert wake.charge_ah == pytest.approx(0.6 * length_s / 3600, abs=slack)
+    assert wake.peak_a == pytest.approx(0.62, abs=0.003)
+
+
+def test_a_wake_up_that_fills_no_whole_second_is_told_with_its_charge():
+    scene = Scene().asleep(3600.3).load(2.5, -0.62).asleep(3600)
+    (wake,) = the_stand(scene.read(1.0)).wake_ups
+    assert wake.charge_ah == pytest.approx(0.6 * 2.5 / 3600, rel=0.02)
+    assert (wake.end - wake.start) / 1e6 == pytest.approx(2.5, abs=0.5)
+
+
+def test_wake_ups_stand_out_on_top_of_a_step():
+    scene = Scene().asleep(7200).load(7200, -0.2)
+    scene.load(20, -0.8).load(7200, -0.2)
+    stand = the_stand(scene.read(1.0))
+    assert len(stand.level_steps) == 1
+    (wake,) = stand.wake_ups
+    assert after_s(wake.start) == pytest.approx(14_400, abs=1.1)
+    assert wake.charge_ah == pytest.approx(0.6 * 20 / 3600, rel=0.02)
+
+
+def test_wake_ups_in_a_rhythm_are_told_one_by_one():
+    scene = Scene().asleep(1800)
+    for _ in range(20):
+        scene.load(30, -0.25).asleep(570)
+    wakes = the_stand(scene.read(1.0)).wake_ups
+    assert len(wakes) == 20
+    gaps = np.diff([w.start for w in wakes]) / 1e6
+    assert np.all(np.abs(gaps - 600) < 1.1)
+
+
+def test_wake_ups_that_overlap_are_one_excursion():
+    scene = Scene().asleep(3600).load(20, -0.2).load(20, -0.5).load(30, -0.32).asleep(3600)
+    (wake,) = the_stand(scene.read(1.0)).wake_ups
+    assert (wake.end - wake.start) / 1e6 == pytest.approx(70, abs=2)
+    assert wake.charge_ah == pytest.approx((0.18 * 20 + 0.48 * 20 + 0.30 * 30) / 3600, rel=0.02)
+
+
+def test_a_slow_logger_sees_a_wake_up_in_its_samples():
+    scene = Scene().asleep(7200).load(60, -0.6).asleep(7200)
+    (wake,) = the_stand(scene.read(0.2)).wake_ups
+    assert wake.charge_ah == pytest.approx(0.58 * 60 / 3600, rel=0.1)  # a sample more or less on each side: 5 s of 60
+
+
+def test_a_logger_of_ten_milliamperes_gives_a_level_between_its_steps():
+    """The logger's own noise moves the reading between its steps: the mean is finer than a step."""
+    block = Scene().asleep(14_400, 0.034).read(1.0, noise_a=0.006, step_a=0.01)
+    stand = the_stand(block)
+    assert stand.wake_ups == []
+    assert stand.level_steps == []
+    assert stand.sleep_current_a == pytest.approx(0.034, abs=0.001)
+    assert stand.sleep_current_low_a <= 0.034 <= stand.sleep_current_high_a
+
+
+def test_a_quiet_night_at_ten_hertz_has_no_wake_ups():
+    stand = the_stand(Scene().asleep(7200).read(10.0, noise_a=0.002))
+    assert stand.wake_ups == []
+    assert stand.level_steps == []
+
+
+def test_without_a_settled_level_nothing_is_asleep():
+    """Somebody works on the car: another load every minute, for an hour."""
+    random, scene = np.random.default_rng(4), Scene()
+    for _ in range(60):
+        scene.load(60, -float(np.exp(random.uniform(-2, 1.5))))
+    stand = the_stand(scene.read(1.0))
+    assert stand.sleep_current_a is None
+    assert stand.settled_at is None
+    assert stand.wake_ups == []
+
+
+def test_the_approach_of_the_driver_is_no_wake_up():
+    scene = Scene().asleep(7200).load(40, -3.0).crank().running(120)
+    stand = the_stand(scene.read(1.0))
+    assert stand.wake_ups == []
+
+
+def test_what_was_awake_for_the_last_half_hour_before_the_crank_is_told():
+    scene = Scene().asleep(7200).load(1800, -0.5).crank().running(120)
+    stand = the_stand(scene.read(1.0))
+    told = [(after_s(w.start), w.charge_ah) for w in stand.wake_ups]
+    assert told or stand.level_steps
