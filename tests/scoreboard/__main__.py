@@ -42,7 +42,12 @@ def main() -> int:
                 sys.stderr.write(f"\r{rate:g} Hz: {len(trials)} logs")
     sys.stdout.write(tables(trials) + "\n\nWorst logs (cause, seed, how many events):\n\n" + worst(trials) + "\n")
     for rate in sorted({trial.rate_hz for trial in trials}):
-        sys.stdout.write(f"\nmeasured at {rate:g} Hz: {measured(t for t in trials if t.rate_hz == rate)}\n")
+        sys.stdout.write(f"\nMeasured, {rate:g} Hz, for measured.py:\n")
+        for name, one in measured(t for t in trials if t.rate_hz == rate).items():
+            sys.stdout.write(f'        "{name}": Measured({one.missed}, {one.judged}),\n')
+        healthy = [t for t in trials if t.rate_hz == rate and t.cause == "healthy"]
+        false = sum(1 for t in healthy if sum(t.false.values()))
+        sys.stdout.write(f"FALSE_LOGS = Measured({false}, {len(healthy)})\n")
     return 0
 
 

@@ -44,7 +44,7 @@ LEGEND = (
     "Faults: judged in drives of the detector's warm-up (7 min) or longer; ripple from 5 Hz without averaging, "
     "hunting from 1 Hz; further words on a drive that has a fault are not counted. An invented fault always counts.",
     "Regulation: judged in drives without fault of 7 min or longer; `fixed` for a compensated one agrees, since the "
-    "air hardly changes in one drive.",
+    "air hardly changes in one drive, and for a managed one that never let go in that drive (frost).",
 )
 
 
@@ -123,6 +123,12 @@ class Sight:
         """Whether a drive is as long as the charging detector's warm-up."""
         end = self.last if drive.end is None else drive.end
         return (end - drive.start) / SECOND_US >= FAULT_LEAST_S
+
+    def named(self, drive: Drive) -> set[str]:
+        """Words that are right for the regulation of this drive."""
+        kind = drive.charging.regulation
+        held = not {"reduced", "overrun"} & {phase.phase for phase in drive.charging.phases}
+        return {kind, "fixed"} if kind == "compensated" or (kind == "managed" and held) else {kind}
 
     def shows_fault(self, fault: str) -> bool:
         """Whether this kind of logger can show this kind of fault."""
