@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
+from pydantic.json_schema import SkipJsonSchema
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -114,7 +115,7 @@ class Log(Part):
 
 
 class Crank(Part):
-    """The starter turning. `resistance_mohm` is ΔV/ΔI, null where the sampling rate cannot carry it."""
+    """The starter turning; amps keep the battery's sign. `resistance_mohm`: ΔV/ΔI, null where the rate carries none."""
 
     start: Moment
     duration_s: Number | None = None
@@ -157,7 +158,7 @@ class WakeUp(Part):
 
 
 class Rest(Part):
-    """Rest voltage of a stand: relaxation separated from decay; `basis` says in words what the figures rest on."""
+    """Rest voltage of a stand; `decay_mv_per_h`: positive when falling, relaxation left out; `basis` says why in words."""
 
     volts: Volts | None = None
     settled: bool | None = None
@@ -267,14 +268,28 @@ class WakeUpGroup(Part):
     growing: bool | None = None
 
 
+class QuarterHour(Part):
+    """Charge in one quarter hour of UTC, in nanocoulomb; a step on the way to `DayBalance`, not part of the document.
+
+    gap_us   length of the gaps that end in it
+    counted  whether it holds any current at all
+    """
+
+    start: Moment
+    in_nc: int
+    out_nc: int
+    gap_us: int
+    counted: bool
+
+
 class DayBalance(Part):
-    """Charge into and out of the battery on one local day (ISO date)."""
+    """Charge into and out of the battery on one local day (ISO date); None: no current was logged that day."""
 
     day: str
-    in_ah: AmpHours
-    out_ah: AmpHours
-    net_ah: AmpHours
-    unobserved_s: Number
+    in_ah: AmpHours | None = None
+    out_ah: AmpHours | None = None
+    net_ah: AmpHours | None = None
+    unobserved_s: Number = 0.0
 
 
 class Resistance(Part):
@@ -348,7 +363,10 @@ class Verdict(Part):
 
 
 class Result(Part):
-    """One vehicle's result document. Keys that nothing has assessed are null or empty."""
+    """One vehicle's result document. Keys that nothing has assessed are null or empty.
+
+    `quarters` is carried from the engine to the assessment and left out of JSON.
+    """
 
     vehicle: str = "unnamed"
     log: Log = Field(default_factory=Log)
@@ -356,6 +374,7 @@ class Result(Part):
     drives: list[Drive] = Field(default_factory=list)
     wake_up_groups: list[WakeUpGroup] = Field(default_factory=list)
     balance: list[DayBalance] = Field(default_factory=list)
+    quarters: SkipJsonSchema[list[QuarterHour]] = Field(default_factory=list, exclude=True, repr=False)
     battery: BatteryFindings | None = None
     alarms: list[None] = Field(default_factory=list, max_length=0)
     marks: list[Mark] = Field(default_factory=list)

@@ -46,6 +46,8 @@ def _version() -> int:
 
 
 def _command() -> int:
+    # Before numpy is imported: its linear algebra would start a thread a core, and no fit here is large enough for two.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from typer import Abort, Exit, TyperException
 
     from monitor.base.errors import KeyoffError

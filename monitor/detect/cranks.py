@@ -40,6 +40,7 @@ LONGEST_S = 30  # a longer heavy load is no crank: starters are limited to 15 s
 INRUSH_S = 0.15  # left out of the plateau: inrush lasts 20–60 ms (from memory), plus one sample
 RIPPLE_HZ = 25.0  # the least sampling rate that carries the compression ripple (5–13 Hz) safely
 PLATEAU_HZ = 5.0  # the least sampling rate that shows a plateau apart from the inrush
+DURATION_HZ = 0.9  # slower loggers show a crank as one sample, or one with glow plugs before it: no duration
 RESISTANCE_HZ = 0.9  # slower loggers average or miss the dip: no resistance
 KEPT = 3  # samples kept before a dip, however long ago
 
@@ -238,7 +239,7 @@ class CrankDetector:
         length_s = (int(t_us[part.stop - 1]) - int(t_us[part.start])) / SECOND_US
         if length_s > LONGEST_S or (peak is None and not self._recovers(dip, volts, part)):
             return None
-        rate_carries = hz > 1.5 or len(span) >= 3
+        rate_carries = hz > 1.5 or (hz >= DURATION_HZ and len(span) >= 3)
         start_us = int(t_us[part.start])
         crank = Crank(
             start=start_us,

@@ -194,7 +194,7 @@ def _rest(scenario: Scenario, track: Track, stand: PlannedStand) -> Rest:
         volts=float(track.volts[i]),
         settled=bool(settled),
         ocv_volts=float(track.ocv[i]),
-        decay_mv_per_h=(lost[1] - lost[0]) / decay_h * 1e3,  # by state of charge alone, at one temperature
+        decay_mv_per_h=(lost[0] - lost[1]) / decay_h * 1e3,  # falling: positive; by state of charge alone
         state_of_charge=float(track.soc[i]),
         basis="the simulated battery's own state at the end of its sleep",
     )
@@ -211,8 +211,8 @@ def _crank(track: Track, clock: Clock, crank: PlannedCrank) -> Crank:
         duration_s=(crank.end - crank.start) / 1e6,
         volts_before=v0,
         volts_min=float(np.min(track.volts[part])),
-        amps_peak=float(np.max(np.abs(track.amps[part]))),
-        amps_plateau=abs(amps),
+        amps_peak=-float(np.max(np.abs(track.amps[part]))),
+        amps_plateau=-abs(amps),
         resistance_mohm=(v0 - volts) / (a0 - amps) * 1e3,
         engine_rpm=crank.rpm,
     )
