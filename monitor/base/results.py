@@ -158,7 +158,7 @@ class WakeUp(Part):
 
 
 class Rest(Part):
-    """Rest voltage of a stand; `decay_mv_per_h`: positive when falling, relaxation left out; `basis` says why in words."""
+    """Rest voltage of a stand; `decay_mv_per_h`: positive when falling, relaxation left out; `basis`: why, in words."""
 
     volts: Volts | None = None
     settled: bool | None = None
