@@ -13,7 +13,7 @@ import tempfile
 from pathlib import Path
 
 from tests.bench import logs
-from tests.bench.measure import PYTHON, Run, cpu_s, in_turn, once, peak_mib, spread, wall_s
+from tests.bench.measure import PYTHON, Run, cpu_s, in_turn, once, peak_mib, spread, usual_peak_mib, wall_s
 from tests.bench.report import Line, at_most, keep, machine, table
 
 KEYOFF = str(Path(PYTHON).with_name("keyoff"))
@@ -73,12 +73,13 @@ def growth(folder: Path, times: int) -> list[Line]:
     week, weeks = logs.csv_of(folder, WEEK), logs.csv_of(folder, WEEKS)
     check_reads_all(weeks, WEEKS)
     runs = in_turn({"week": replay_of(week), "weeks": replay_of(weeks)}, times)
-    one, four = peak_mib(runs["week"]), peak_mib(runs["weeks"])
-    within = abs(four / one - 1.0) <= GROWTH
     took = f"highest of all runs; {wall_s(runs['weeks']):.2f} s"
+    # how threads meet moves a peak by some MiB from run to run: growth is judged by medians
+    one, four = usual_peak_mib(runs["week"]), usual_peak_mib(runs["weeks"])
+    within, detail = abs(four / one - 1.0) <= GROWTH, f"medians, {four:.0f} / {one:.0f} MiB"
     return [
-        at_most("four weeks, csv: peak memory", four, "MiB", PEAK_MIB, took),
-        Line("four weeks / one week: memory", four / one, "x", f"1 ± {GROWTH:g}", within, f"one week {one:.0f} MiB"),
+        at_most("four weeks, csv: peak memory", peak_mib(runs["weeks"]), "MiB", PEAK_MIB, took),
+        Line("four weeks / one week: peak memory", four / one, "x", f"1 ± {GROWTH:g}", within, detail),
     ]
 
 
@@ -135,7 +136,7 @@ def main() -> int:
         lines = start_up() + speed(folder, options.times)
         if not options.week_only:
             prepare(folder, WEEKS)
-            lines += growth(folder, 3)
+            lines += growth(folder, 5)
     finally:
         if options.dir is None:
             shutil.rmtree(folder)

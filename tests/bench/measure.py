@@ -67,6 +67,11 @@ def peak_mib(runs: list[Run]) -> float:
     return max(run.peak_mib for run in runs)
 
 
+def usual_peak_mib(runs: list[Run]) -> float:
+    """Median of the peaks of memory."""
+    return statistics.median(run.peak_mib for run in runs)
+
+
 def spread(runs: list[Run]) -> str:
     """Lowest and highest wall-clock seconds, for the table."""
     walls = [run.wall_s for run in runs]
