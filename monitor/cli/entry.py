@@ -48,6 +48,8 @@ def _version() -> int:
 def _command() -> int:
     # Before numpy is imported: its linear algebra would start a thread a core, and no fit here is large enough for two.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Before pydantic is: it would look through every installed distribution for plugins, and none is meant to be here.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from typer import Abort, Exit, TyperException
 
     from monitor.base.errors import KeyoffError

@@ -52,6 +52,8 @@ def replay(
         parse_moment(end, zone or UTC, "--to") if end else None,
     )
     # only now what takes long to import: a wrong setting is told at once
+    import gc
+
     from monitor.detect import Facts
     from monitor.detect import replay as detect
     from monitor.sources import open_logs
@@ -64,6 +66,7 @@ def replay(
             current_sign="reversed" if current_sign == "reversed" else "as_logged",
             progress=progress,
         )
+        gc.freeze()  # what has been imported stays, so the collector need not look through it again and again
         result = detect(window.cut(log.blocks(), log.ledger), log.ledger, Facts.of(car), car.name)
     result.log.notices += log_notices(log)
 
