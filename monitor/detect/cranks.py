@@ -42,6 +42,7 @@ RIPPLE_HZ = 25.0  # the least sampling rate that carries the compression ripple 
 PLATEAU_HZ = 5.0  # the least sampling rate that shows a plateau apart from the inrush
 DURATION_HZ = 0.9  # slower loggers show a crank as one sample, or one with glow plugs before it: no duration
 RESISTANCE_HZ = 0.9  # slower loggers average or miss the dip: no resistance
+LINE_TIMES = 12  # noise has some 18 lines in the band, each over 12 medians once in 4,000: one false ripple in 200
 KEPT = 3  # samples kept before a dip, however long ago
 
 
@@ -67,9 +68,9 @@ class Found:
     sure: bool
 
     @property
-    def is_fast(self) -> bool:
-        """Whether the logger is fast enough to show any starter for what it is."""
-        return (self.crank.sampled_hz or 0.0) >= PLATEAU_HZ
+    def may_be_blurred(self) -> bool:
+        """Whether the logger shows a warm restart, but not for what it is."""
+        return DURATION_HZ <= (self.crank.sampled_hz or 0.0) < PLATEAU_HZ
 
 
 class CrankDetector:
@@ -89,7 +90,8 @@ class CrankDetector:
         found: list[Found] = []
         if not len(seconds):
             return found, state.opened_s
-        before, dip = self._dips(seconds)
+        previous = np.concatenate([[seconds.second[0] if state.last_s is None else state.last_s], seconds.second[:-1]])
+        before, dip = self._dips(seconds, previous)
         dips = np.flatnonzero(dip)
         if state.opened_s is None and not len(dips):
             self._keep(samples)
@@ -105,7 +107,7 @@ class CrankDetector:
                 position = int(later[0])
                 state.opened_s = state.last_dip_s = int(seconds.second[position])
                 state.reference_v = float(before[position])
-            position = self._follow(seconds, dip, position)
+            position = self._follow(seconds, dip, previous, position)
             if position < len(seconds):
                 found += self._measured(state.opened_s, state.last_dip_s)
                 state.opened_s = None
@@ -121,10 +123,11 @@ class CrankDetector:
         state.opened_s = None
         return found
 
-    def _follow(self, seconds: Seconds, dip: Bools, position: int) -> int:
+    def _follow(self, seconds: Seconds, dip: Bools, previous: Ints, position: int) -> int:
         """Index of the first second that is certain to lie behind the open dip; the length if none is yet.
 
-        With volts alone, seconds that stay low count as well: the volts before are soon out of sight.
+        With volts alone, seconds that stay low count as well: the volts before are soon out of sight. On a slow logger
+        the dip goes on in the very next second that there is (`previous`: the one before each).
         """
         state = self.state
         opened_s = state.last_dip_s if state.opened_s is None else state.opened_s
@@ -133,21 +136,21 @@ class CrankDetector:
         latest_s = opened_s + 2 * LONGEST_S
         for row in position + np.flatnonzero(goes_on[position:]):
             at = int(seconds.second[row])
-            if at > min(state.last_dip_s + SETTLE_S, latest_s):
+            near = at <= state.last_dip_s + SETTLE_S or int(previous[row]) == state.last_dip_s
+            if not near or at > latest_s:
                 break
             state.last_dip_s, position = at, int(row)
         behind = np.flatnonzero(seconds.second[position:] > min(state.last_dip_s + SETTLE_S, latest_s))
         return position + int(behind[0]) if len(behind) else len(seconds)
 
-    def _dips(self, seconds: Seconds) -> tuple[Floats, Bools]:
+    def _dips(self, seconds: Seconds, previous: Ints) -> tuple[Floats, Bools]:
         """The highest volts of the seconds before each, and whether a crank may lie in it."""
         state = self.state
         lead = len(state.volts_before)
         known = np.concatenate([np.full(LEAD_S - lead, np.nan), state.volts_before, seconds.volts_max])
         state.volts_before = known[-LEAD_S:].tolist()
         before = np.fmax.reduce([known[k : k + len(seconds)] for k in range(LEAD_S)])
-        last = state.last_s if state.last_s is not None else int(seconds.second[0])
-        slow = np.diff(seconds.second, prepend=last) > SLOW_S
+        slow = seconds.second - previous > SLOW_S
         state.last_s = int(seconds.second[-1])
         heavy = seconds.amps_min <= -np.where(slow, SLOW_SHARE, SPIKE_SHARE) * self.amps
         low = (before - seconds.volts_min >= self.dip_v) & (seconds.volts_min <= self.below_v)
@@ -301,8 +304,8 @@ def _split(rows: Indexes, t_us: Ints, pause_us: float) -> list[Indexes]:
 def ripple_hz(amps: Floats, hz: float) -> float | None:
     """Frequency of the compression ripple in the current of a cranking plateau, Hz; None where none stands out.
 
-    Strongest line of the Hann-windowed spectrum between 2 and 20 Hz, refined by a parabola; it must hold 4 × the
-    median power of that band (our choice).
+    Strongest line of the Hann-windowed spectrum between 2 and 20 Hz, refined by a parabola; it must hold LINE_TIMES
+    the median power of that band.
 
     >>> t = np.arange(100) / 100.0
     >>> round(ripple_hz(-150 + 30 * np.sin(2 * np.pi * 6.7 * t), 100.0), 1)
@@ -317,7 +320,7 @@ def ripple_hz(amps: Floats, hz: float) -> float | None:
     if len(band) < 3:
         return None
     top = int(band[np.argmax(spectrum[band])])
-    if top in (band[0], band[-1]) or spectrum[top] < 4 * np.median(spectrum[band]):
+    if top in (band[0], band[-1]) or spectrum[top] < LINE_TIMES * np.median(spectrum[band]):
         return None
     left, mid, right = np.log(spectrum[top - 1 : top + 2] + 1e-300)
     shift = 0.5 * (left - right) / (left - 2 * mid + right)

@@ -11,6 +11,7 @@ from monitor.base.samples import Bools, Seconds
 from monitor.detect.cranks import Found
 from monitor.detect.facts import Facts
 from monitor.detect.known import least_of, median_of, most_of
+from monitor.detect.stopping import is_restless
 
 CHARGED_V, STOPPED_A = 13.6, -1.0  # no resting battery holds this for long; it discharges when the engine stops
 RUN_CHARGED_V, RUN_CHARGED_A = 13.35, 0.3  # a full battery under a regulated alternator
@@ -21,11 +22,11 @@ RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
 UNCHARGED_A = 8.0  # a running engine's own loads on the battery: ignition, injection, pump (common practice 10–40 A)
 UNCHARGED_OVER_A = 3.0  # …and so much above the load before the crank
 CARRIED_A = 2.0  # the load before the crank has gone from the battery: an alternator carries it
-LIFTED_V = 0.04  # the volts of an alternator over those of the load before; our choice: above any recovery in seconds
-READY_A = 10.0  # a load so large before the crank is a stopped engine's, held ready to restart
+CHARGED_ROWS = 2  # seconds of charge behind a crank that no noise makes
 RAISED_V = 0.3  # volts alone: so much above the volts before the crank, for a started engine
 JUMP_V, JUMP_S = 0.7, 5  # a start without a crank in sight lifts the volts so much so fast; our choice
 KEY_ON_A = 2.0  # a key-on vehicle draws 3–8 A before the start (common practice)
+HELD_V = 12.8  # what an alternator lifts any battery to at once; our choice
 SLOW_S = 2  # a logger slower than this may not see a crank
 
 
@@ -66,19 +67,31 @@ class Evidence:
         key_on = load is not None and load >= KEY_ON_A
         if top - bottom < JUMP_V * self.facts.scale:
             return slow and key_on and top > bottom
-        return key_on or load is None or (slow and charge is not None and charge >= RUN_CHARGING_A)
+        held = top >= HELD_V * self.facts.scale  # an alternator holds volts, a charger holds amps
+        return key_on or load is None or (slow and held and charge is not None and charge >= RUN_CHARGING_A)
+
+    def charged(self, after: Seconds) -> bool:
+        """Whether the battery was charged in these seconds, which no standing vehicle does."""
+        rows = int(np.count_nonzero(after.amps >= RUN_CHARGED_A))
+        slow = len(after) > 1 and int(after.second[-1] - after.second[0]) > SLOW_S * (len(after) - 1)
+        return bool(self.runs(after).any()) or bool(rows >= (1 if slow else CHARGED_ROWS))
 
     def carried(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
-        """Whether the load before the crank has gone from the battery; with volts alone, whether they have risen.
-
-        Behind what may be no starter, the volts must say so too: a vehicle that falls asleep looks alike.
-        """
+        """Whether the load before the crank has gone from the battery; with volts alone, whether they have risen."""
         drain, volts, before = median_of(-after.amps), median_of(after.volts), crank.crank.volts_before
-        rise = None if volts is None or before is None else (volts - before) / self.facts.scale
         if drain is None:
-            return rise is not None and rise >= RAISED_V
-        lifted = crank.sure or rise is None or rise >= LIFTED_V or load_a is None or load_a >= READY_A
-        return lifted and load_a is not None and drain < load_a - CARRIED_A
+            return volts is not None and before is not None and volts - before >= RAISED_V * self.facts.scale
+        return load_a is not None and drain < load_a - CARRIED_A
+
+    def started(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
+        """Whether an engine runs in the minute behind a crank, though nothing has charged the battery.
+
+        A key that is turned off takes the load from the battery too, but calmly.
+        """
+        if self.is_uncharged(crank, load_a, after):
+            return True
+        restless = bool(np.isnan(after.amps).all()) or is_restless(after.amps)
+        return restless and self.carried(crank, load_a, after)
 
     def is_uncharged(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
         """Whether what follows a crank without charge is a running engine all the same: its loads on the battery."""

@@ -190,25 +190,22 @@ class Phases:
         after = _row(held, crank.end_us + SECOND_US)
         end = _row(held, crank.end_us + OUTCOME_S * SECOND_US)
         limit = min(known, end if following is None else min(end, _row(held, following.start_us)))
-        runs = np.flatnonzero(self.evidence.runs(held[after:limit]))
-        soon = _row(held, crank.end_us + (1 + CARRIED_S) * SECOND_US)
         load_a, evidence = self._load_before(crank.crank), self.evidence
-        early = held[after : min(soon, limit)] if limit > soon or final else held[:0]
-        if len(runs) or (len(early) and evidence.carried(crank, load_a, early)):
+        behind = held[after : max(limit, after)]
+        charged = evidence.charged(behind)
+        if charged:
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
-            started = not following.sure and evidence.is_uncharged(crank, load_a, held[after:limit])
+            started = not following.sure and evidence.is_uncharged(crank, load_a, behind)
             if started:
                 state.cranks.pop(0)  # some heavy load of the engine that runs
         elif known > end or final:
-            behind = held[after : max(limit, after)]
-            started = evidence.carried(crank, load_a, behind) or evidence.is_uncharged(crank, load_a, behind)
+            started = evidence.started(crank, load_a, behind)
         else:
             return None
         state.crank = None
         if started:
-            state.mode, state.charged = "drive", bool(len(runs))
-            state.ran_s = int(held.second[after + runs[0]]) if len(runs) else int(crank.end_us // SECOND_US)
+            state.mode, state.charged, state.ran_s = "drive", charged, crank.end_us // SECOND_US
             events.append(Begin("drive", crank.start_us, crank.crank, ran_us=crank.end_us))
             told = min(_row(held, crank.end_us) + 1, after, len(held))
             self._tell(events, told, running=False)
@@ -294,7 +291,7 @@ class Phases:
         )
         stood = -state.held.amps[stop.row : row]
         still = len(stood) > 0 and bool(np.nanmin(stood, initial=np.inf) >= STOP_DRAIN_A)  # never charged meanwhile
-        seen = crank.sure or (carried and still and length_s >= UNSURE_STOP_S and not crank.is_fast)
+        seen = crank.sure or (carried and still and length_s >= UNSURE_STOP_S and crank.may_be_blurred)
         if length_s < STOP_LEAST_S or not seen:
             state.cranks.pop(0)  # some heavy load of a running vehicle
             return 0

@@ -36,6 +36,7 @@ SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
 WINDOW, WINDOW_TIMES = 8, 1.15  # rows of the moving mean by which small excursions show in noise, and its margin
 TURNS = 8  # times a frame is read again; rows left then wait for more data
+CHARGE_US = 60 * SECOND_US  # charge for so long ends a plateau
 KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more are counted, not listed
 
 
@@ -85,6 +86,7 @@ class TrackerState:
     unsure: list[Rows] = field(default_factory=list)
     waiting: list[Excursion] = field(default_factory=list)
     last_row: Rows = NONE
+    charged_us: int = 0
     done: list[Held] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
     dropped: int = 0
@@ -100,7 +102,7 @@ class PlateauTracker:
 
     def update(self, seconds: Seconds) -> list[Excursion]:
         """Excursions that ended in the frames these seconds completed."""
-        rows = Rows.of(seconds, self.scale)
+        rows, self.state.charged_us = Rows.of(seconds, self.scale, self.state.charged_us)
         ended: list[Excursion] = []
         if not len(rows):
             return ended
@@ -131,6 +133,23 @@ class PlateauTracker:
         return self._frame(Rows.join(waiting), final=True)
 
     def _frame(self, rows: Rows, final: bool = False) -> list[Excursion]:
+        ended: list[Excursion] = []
+        cuts = [0, *np.flatnonzero(rows.charged_us >= CHARGE_US).tolist(), len(rows)]
+        for begin, end in itertools.pairwise(cuts):
+            if begin < end and int(rows.charged_us[begin]) >= CHARGE_US:
+                self._recharged()
+            ended += self._piece(rows[begin:end], final)
+        return ended
+
+    def _recharged(self) -> None:
+        """A charge has ended the plateau: behind it, a level is sought anew."""
+        state = self.state
+        if state.held is not None and state.held.known and len(state.done) < KEPT_PLATEAUS:
+            state.done.append(state.held)
+        state.held, state.above, state.below, state.stepping, state.last_row = None, None, None, None, NONE
+        state.seek, state.unsure, state.waiting = [], [], []
+
+    def _piece(self, rows: Rows, final: bool) -> list[Excursion]:
         state = self.state
         ended: list[Excursion] = []
         for _ in range(TURNS):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -14,7 +14,10 @@ FLOAT_V, FLOAT_A = 13.0, 0.02  # a full battery on a charger takes this little, 
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """Seconds of a stand: drain (mean) and peak, A; volts; net charge out, nC; observed and gap, µs; samples."""
+    """Seconds of a stand: drain (mean) and peak, A; volts; net charge out, nC; observed and gap, µs; samples;
+
+    charged_us: charge seen since the row before, µs.
+    """
 
     second: Ints
     drain: Floats
@@ -24,6 +27,7 @@ class Rows:
     observed_us: Ints
     gap: Ints
     count: Ints
+    charged_us: Ints
 
     def __len__(self) -> int:
         return len(self.second)
@@ -32,21 +36,30 @@ class Rows:
         return Rows(*(getattr(self, f.name)[part] for f in fields(self)))
 
     @staticmethod
-    def of(seconds: Seconds, scale: float = 1.0) -> Rows:
-        """Rows that carry amps and no charge into the battery; `scale` from 12 V to this battery."""
+    def of(seconds: Seconds, scale: float = 1.0, charged_us: int = 0) -> tuple[Rows, int]:
+        """Rows that carry amps and no charge into the battery; `scale` from 12 V to this battery.
+
+        `charged_us`: charge seen since the last such row; with the rows comes what was seen since the last of them.
+        """
+        drain = -seconds.amps
+        floats = (seconds.volts >= FLOAT_V * scale) & (drain < -FLOAT_A)
+        keep = (drain > -CHARGE_A) & ~floats  # False where unknown
+        lost = np.where(keep | np.isnan(drain), 0, seconds.observed_us)
+        so_far = np.concatenate([[0], charged_us + np.cumsum(lost)])
+        at_kept = np.concatenate([[0], so_far[1:][keep]])
         rows = Rows(
             seconds.second,
-            -seconds.amps,
+            drain,
             -seconds.amps_min,
             seconds.volts,
             seconds.out_nc - seconds.in_nc,
             seconds.observed_us,
             seconds.gap_us,
             seconds.count,
+            np.zeros(len(drain), np.int64),
         )
-        floats = (rows.volts >= FLOAT_V * scale) & (rows.drain < -FLOAT_A)
-        keep = (rows.drain > -CHARGE_A) & ~floats  # False where unknown
-        return rows if keep.all() else rows.where(keep)
+        kept = rows if keep.all() else rows.where(keep)
+        return replace(kept, charged_us=np.diff(at_kept)), int(so_far[-1] - at_kept[-1])
 
     def where(self, keep: Bools) -> Rows:
         """The rows for which `keep` is true."""
@@ -61,4 +74,4 @@ class Rows:
         return Rows(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Rows)))
 
 
-NONE = Rows.of(Seconds.join([]))
+NONE = Rows.of(Seconds.join([]))[0]

@@ -3,7 +3,7 @@
 Settled is the beginning of the first plateau that no lower one follows: while every step still leads down by more
 than SETTLE_A and SETTLE_SHARE, the staged shutdown is going on. After a step up, the vehicle had been asleep.
 The sleep current is the mean of the plateau held longest after settling; its 95 % interval comes from batch means,
-widened by the logger's quantum and by the zero offset the owner admits.
+widened by what the logger's step may hide and by the zero offset the owner admits.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from monitor.detect.plateaus import STEP_UP_S, Step, TrackerState
 
 SETTLE_A, SETTLE_SHARE = 0.005, 0.2  # a later step down by both of these is still part of the shutdown; our choice
 FEWEST_ROWS = 20  # behind the last plateau, to know that the current has left it
+UNIFORM_95 = 0.475  # of a step: 95 % of a uniform half step to each side
 FEWEST_BATCHES = 4  # fewer batch means carry no interval of their own
 T95 = (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23)  # Student's t, 97.5 %, 1–10 degrees of freedom
 
@@ -62,15 +63,25 @@ def asleep(state: TrackerState, facts: Facts) -> Asleep:
 
 
 def interval(held: Held, zero_offset_a: float) -> tuple[float, float]:
-    """95 % interval of a plateau's mean, A: batch means, plus half the logger's quantum / √3, plus the zero offset."""
+    """95 % interval of a plateau's mean, A: batch means, plus what the logger's step hides, plus the zero offset."""
     mean, n = held.mean_a(), len(held.means)
     if n >= FEWEST_BATCHES:
         t = T95[n - 2] if n - 2 < len(T95) else 1.96 + 2.5 / (n - 1)
         half = t * float(np.std(held.means, ddof=1)) / float(np.sqrt(n))
     else:
         half = 2.0 * held.texture.noise_a + held.texture.spikes_a
-    half += held.texture.quantum_a / 2 / float(np.sqrt(3)) + zero_offset_a
-    return mean - half, mean + half
+    return mean - half - hidden_a(held) - zero_offset_a, mean + half + hidden_a(held) + zero_offset_a
+
+
+def hidden_a(held: Held) -> float:
+    """What a logger's step may hide of a level without noise, A: 95 % of half a step; noise of half a step shows it.
+
+    Where one value is all there is, its last decimal is the step.
+    """
+    step = held.texture.quantum_a
+    if step == 0.0 and held.texture.noise_a == 0.0:
+        step = next((10.0**-k for k in range(7) if abs(held.level_a * 10**k - round(held.level_a * 10**k)) < 1e-6), 0.0)
+    return UNIFORM_95 * step if held.texture.noise_a < step / 2 else 0.0
 
 
 def _goes_down(now: Held, then: Held) -> bool:

@@ -59,7 +59,7 @@ def is_calm(before: Seconds, seconds: Seconds, facts: Facts) -> bool:
     was_v, is_v = median_of(before.volts), median_of(seconds.volts[-BEFORE:])
     fell = was_v is None or is_v is None or was_v - is_v >= HELD_V * facts.scale
     charged = (median_of(seconds.amps) or 0.0) >= KEPT_A + facts.zero_offset_a
-    return bool(calm) and fell and not charged and not _restless(drain)
+    return bool(calm) and fell and not charged and not is_restless(drain)
 
 
 def is_loaded(seconds: Seconds) -> bool:
@@ -157,7 +157,7 @@ def _loaded(drain: Floats) -> bool:
 def _carried(drain: Floats) -> bool:
     """Whether the alternator carried the loads in this stretch: soon over, or little drain, and restless."""
     known = drain[1 : LOADED_S + 1][np.isfinite(drain[1 : LOADED_S + 1])]
-    return len(known) < SIDE or (float(np.median(known)) < CARRIED_A and _restless(known))
+    return len(known) < SIDE or (float(np.median(known)) < CARRIED_A and is_restless(known))
 
 
 def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> bool:
@@ -171,7 +171,7 @@ def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> 
     return was_v - is_v < HELD_V * scale and abs(is_a - was_a) < SAME_A
 
 
-def _restless(drain: Floats) -> bool:
+def is_restless(drain: Floats) -> bool:
     """Whether the current wanders as loads of a running engine do, not as the constant stages of a shutdown."""
     known = drain[np.isfinite(drain)]
     lag = RESTLESS_ROWS if len(known) > 3 * RESTLESS_ROWS else 1
