@@ -164,3 +164,41 @@ def test_a_crank_at_the_very_beginning_has_no_volts_before():
     (found,) = found_in(block)
     assert found.crank.volts_before is None
     assert found.crank.resistance_mohm is None
+
+
+def test_on_a_slow_logger_one_odd_sample_is_not_the_volts_before():
+    block = start(0.2, averaging=False)
+    a, v = block.amps.copy(), block.volts.copy()
+    a[13], v[13], v[12] = -150.0, 10.8, 12.2  # the sample that caught the starter; another load just before
+    (found,) = found_in(Block(block.t_us, v, a))
+    assert found.crank.volts_before == pytest.approx(12.62, abs=0.01)
+
+
+def test_noise_alone_has_no_ripple():
+    told = [ripple_hz(-150 + np.random.default_rng(seed).normal(0, 2, 100), 100.0) for seed in range(40)]
+    assert sum(f is not None for f in told) <= 2  # at 1 % of false lines each, three or more of 40 are one case in 130
+
+
+def test_a_failed_start_is_told_inside_the_stand():
+    for hz in (1.0, 10.0, 50.0):
+        block = Scene().asleep(300).crank(2.0).load(20, -5.0).asleep(600).read(hz)
+        found = document(block)
+        assert found.drives == []
+        (stand,) = found.stands
+        assert len(stand.failed_starts) == 1
+        assert after_s(stand.failed_starts[0].start) == pytest.approx(304, abs=1)
+
+
+def test_glow_plugs_are_no_start():
+    """They draw as much as a weak starter, for seconds, dying away smoothly, and the volts fall less."""
+    for hz in (1.0, 10.0, 50.0):
+        scene = Scene().asleep(300).load(2, -5.0).load(6, -95.0, -60.0).load(3, -8.0)
+        only = document(scene.asleep(600).read(hz))
+        assert only.drives == []
+        assert [s.failed_starts for s in only.stands] == [[]]
+
+
+def test_a_starter_that_turns_through_samples_of_a_ten_second_logger_is_told_once():
+    scene = Scene().asleep(600).load(25, -160.0).load(600, -0.5)
+    found = found_in(scene.read(0.1, averaging=False))
+    assert len(found) <= 1

@@ -128,6 +128,14 @@ def test_wake_ups_stand_out_on_top_of_a_step():
     assert wake.charge_ah == pytest.approx(0.6 * 20 / 3600, rel=0.02)
 
 
+def test_a_few_milliamperes_more_for_a_while_are_nothing():
+    """No excursion smaller than 5 mA is told, however quiet the logger."""
+    scene = Scene().asleep(3600).load(60, -0.0235).asleep(3600)
+    stand = the_stand(scene.read(1.0, noise_a=0.0002))
+    assert stand.wake_ups == []
+    assert stand.level_steps == []
+
+
 def test_wake_ups_in_a_rhythm_are_told_one_by_one():
     scene = Scene().asleep(1800)
     for _ in range(20):

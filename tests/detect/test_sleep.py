@@ -72,3 +72,11 @@ def test_noise_lets_a_coarse_logger_see_between_its_steps():
 def test_a_short_stand_has_a_wider_interval_than_a_long_one():
     short, long = (document(night(3, 0.9, hours=h)).stands[0] for h in (0.5, 12.0))
     assert short.sleep_current_high_a - short.sleep_current_low_a > long.sleep_current_high_a - long.sleep_current_low_a
+
+
+def test_a_coarse_logger_without_noise_admits_what_its_step_may_hide():
+    """All truths that read as 30 mA on a logger of 10 mA are in the interval, but for the outermost 5 %."""
+    stand = document(night(1, 0.0, spread_a=0.0, step_a=0.01)).stands[0]
+    assert stand.sleep_current_a == pytest.approx(0.03)
+    assert stand.sleep_current_low_a <= 0.02525
+    assert stand.sleep_current_high_a >= 0.03475

@@ -53,7 +53,7 @@ def test_a_wandering_current_that_never_settles_is_not_kept():
     def wander(t):
         return 0.1 + 0.08 * np.sin(t / 300.0) + 0.05 * np.sin(t / 77.0)
 
-    check_bounded(OfEngine, *both(lambda name, s: drain_log(name, s, 5, wander), 2, 8), rest_bytes=REFILLS)
+    check_bounded(OfEngine, *both(lambda name, s: drain_log(name, s, 5, wander), 2, 6), rest_bytes=REFILLS)
 
 
 def test_a_level_that_gaps_keep_from_being_established_is_not_kept():
@@ -79,10 +79,10 @@ def test_wake_ups_and_failed_starts_are_listed_up_to_a_bound_and_then_counted():
 
 def test_failed_starts_without_end_are_bounded():
     def hit(t):
-        return t % 90 < 2
+        return t % 100 < 4
 
     def make(name, s):
-        return drain_log(name, s, 2, lambda t: np.where(hit(t), 180.0, 0.02), lambda t: np.where(hit(t), 9.5, 12.6))
+        return drain_log(name, s, 4, lambda t: np.where(hit(t), 180.0, 0.02), lambda t: np.where(hit(t), 9.5, 12.6))
 
     check_bounded(OfEngine, make("a day", DAY), make("two days", 2 * DAY), rest_bytes=REFILLS)
 

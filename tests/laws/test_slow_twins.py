@@ -161,14 +161,13 @@ def test_the_spans_of_cranks_agree_with_a_plain_loop(parts):
     assert [(f.start_us, f.end_us) for f in spans] == wanted
 
 
-@given(st.floats(3.0, 15.0), st.floats(5.0, 60.0), st.sampled_from([50.0, 100.0, 200.0]), st.floats(0.6, 2.0))
+@given(st.floats(5.0, 15.0), st.floats(15.0, 60.0), st.sampled_from([50.0, 100.0, 200.0]), st.floats(0.8, 2.0))
 def test_the_ripple_is_the_strongest_line_of_the_spectrum_by_definition(line, size, hz, length_s):
     n = int(length_s * hz)
     t = np.arange(n) / hz
-    amps = -150.0 + size * np.sin(2 * np.pi * line * t + 0.3)
+    amps = -150.0 + size * np.sin(2 * np.pi * line * t + 0.3) - 40.0 * t / t[-1]  # the starter slows down meanwhile
     found = ripple_hz(amps, hz)
-    if found is None:
-        pytest.skip("no line stands out")
+    assert found is not None
     around = {f: slow_power(amps.tolist(), hz, f) for f in np.arange(2.0, min(20.0, 0.45 * hz), 0.05)}
     best = max(around, key=around.__getitem__)
     # the parabola through lines hz / 8 n apart errs by less than their distance; the loop's own lines are 0.05 apart
