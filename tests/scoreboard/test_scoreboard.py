@@ -23,7 +23,7 @@ from tests.scoreboard.trial import Trial, attempts
 
 SEED = datetime.now(UTC).date().toordinal() * 1000
 HEALTHY_SEED = SEED + 500
-RUNS = {1.0: Run(logs=40, days=2.0), 10.0: Run(logs=24, days=1.0)}
+RUNS = {1.0: Run(logs=48, days=2.0), 10.0: Run(logs=32, days=1.0)}
 HEALTHY = Run(logs=15, days=2.0)  # 30 vehicle-days
 JUDGED = [(rate, name) for rate in RUNS for name in MEASURED[rate]]
 BEATS_THE_SCRIPT = ("borders", "settled_at", "time_to_sleep", "sleep_current", "wake_ups", "cranks", "stand_charge_out")
