@@ -20,8 +20,8 @@ SERIES = 400
 
 
 def held_of(means: np.ndarray) -> Held:
-    """A plateau with these frame means, ten minutes each, and a texture that adds nothing."""
-    held = Held(0, 600 * len(means), LEVEL_A, Texture())
+    """A plateau with these frame means, ten minutes each, and noise enough that no logger's step hides anything."""
+    held = Held(0, 600 * len(means), LEVEL_A, Texture(noise_a=SPREAD_A))
     for mean in means:
         held.add(float(mean), 600.0, 12.6)
     return held
