@@ -1,0 +1,284 @@
+"""What the log says of the battery itself: capacity, resistance, cranking, charge acceptance, whether it holds charge.
+
+Every figure has its interval or its reason for being absent. No cold-cranking figure is made of a resistance: no
+standard gives a formula for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
+
+from monitor.assess.course import between, end_of, move_of, settled_rests
+from monitor.assess.ratings import Capacity
+from monitor.base.results import Crank, Drive, Estimate, Resistance, Result, Stand
+from monitor.base.vehicle import BatteryKind
+from monitor.detect.ocv import SLOPE_V_PER_FULL, TABLES, read_table
+
+CAPACITY_CHANGE = 0.08  # a smaller change of the state of charge carries no capacity; our choice
+CAPACITY_WIDTH = 4.0  # an interval wider than this, highest over lowest, is no estimate; our choice
+ALIKE_V = 0.15  # cranks from rest volts this near their median are at like charge (20 %, BCI slope); our choice
+TREND_CRANKS, TREND_DAYS = 5, 3.0  # the least that shows a trend; our choice
+# Minimum while cranking by temperature, °C and V: load-test table, half the cold-cranking amps for 15 s, of two makers
+CRANK_LEAST = ((-18.0, 8.5), (-12.0, 8.7), (-7.0, 8.9), (-1.0, 9.1), (4.0, 9.3), (10.0, 9.4), (16.0, 9.5), (21.0, 9.6))
+SLOW_HZ, FAST_HZ = 0.9, 5.0  # slower: the dip is not seen; from here the inrush is, and is no load test
+DECAY_DOUBT_MV_PER_H = 1.0  # a decay is reported when its half width is below this or half of itself (rest voltage)
+HOLDS_H = 8.0  # our choice: a shorter rest tells a loss too poorly from relaxation
+WORN_TIMES = 2.0  # a battery worn to half its capacity falls twice as fast for the same charge; that is no loss
+LEAST_TOLD_A_DAY = 0.01  # warming lifts the voltage too: no smaller loss is ruled out; our choice
+GROSS_A_DAY = 0.05  # what a night can rule out: sound ones lose 0.1–0.7 % a day, a shorted cell tens; our choice
+CELL_V, CELL_DOUBT_V = 2.1, 0.5  # one cell (from memory); its voltage by charge, load and relaxation, our choice
+CELL_AH_SHARE = 0.3  # so much of the capacity taken out may empty it just as well; our choice
+FULL_TAIL, FULL_V = 0.01, 14.1  # tail of a full starter battery: 0.5–1 % of C20 at 14.4 V (from memory)
+FULL_LEAST_S = 1800.0  # a shorter drive has no tail current; our choice
+LOW_FULL = 0.75  # "full" and yet below this with all its interval; our choice
+ACCEPTS = 0.1  # EN 50342-1: half charged, 0 °C, 14.4 V, after 10 min: 2 × C20/20 at least (from memory)
+ACCEPTS_POOR = 0.02  # a fifth of that as the mean of a drive, and not full; our choice
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Whether the battery holds its charge (None: cannot be told) and the sentences that say why."""
+
+    holds: bool | None
+    told: list[str]
+
+    @property
+    def cell_is_short(self) -> bool:
+        """Whether a cell has gone: then no voltage shows the state of charge."""
+        return any("a cell has gone short" in text for text in self.told)
+
+
+def capacity_estimate(result: Result, capacity: Capacity, kind: BatteryKind | None, scale: float) -> Estimate | None:
+    """Capacity, Ah, from the charge counted between two settled open-circuit voltages.
+
+    The change of the state of charge is read from every table that may be this battery's: their spread and the
+    intervals of both voltages make the interval. None where that cannot carry a figure.
+    """
+    if kind == "lifepo4":
+        return None  # flat: its voltage does not show the state of charge
+    best: Estimate | None = None
+    rests = settled_rests(result)
+    for i, (first, a) in enumerate(rests):
+        for last, b in rests[i + 1 :]:
+            if a.ocv_volts is None or b.ocv_volts is None:
+                continue
+            moves = [move_of(part, end_of(part, result), capacity) for part in between(result, first, last)]
+            known = [move for move in moves if move is not None]
+            if len(known) < len(moves):
+                continue
+            low_ah, high_ah = sorted((sum(m.low for m in known), sum(m.high for m in known)))
+            if low_ah < 0 < high_ah:
+                continue
+            changes = [read_table(t, b.ocv_volts / scale) - read_table(t, a.ocv_volts / scale) for t in _tables(kind)]
+            doubt = sum((r.ocv_high or 0.0) - (r.ocv_low or 0.0) for r in (a, b)) / 2 / scale / SLOPE_V_PER_FULL
+            sign = 1.0 if changes[0] > 0 else -1.0
+            least = min(sign * c for c in changes) - doubt
+            most = max(sign * c for c in changes) + doubt
+            counted = sorted(abs(ah) for ah in (low_ah, high_ah))
+            if least < CAPACITY_CHANGE / 2 or abs(changes[0]) < CAPACITY_CHANGE or sign * (low_ah + high_ah) <= 0:
+                continue
+            value = sum(m.value for m in known) / changes[0]
+            low, high = min(counted[0] / most, value), max(counted[1] / least, value)
+            if high > CAPACITY_WIDTH * low or (best is not None and high - low >= (best.high or 0) - (best.low or 0)):
+                continue
+            basis = (
+                f"{sum(m.value for m in known):+.1f} Ah counted from {a.ocv_volts:.2f} to {b.ocv_volts:.2f} V at rest;"
+                " width from the tables' differences, both voltages and what was not counted"
+            )
+            best = Estimate(value=value, low=low, high=high, basis=basis.replace("-", "−"))
+    return best
+
+
+def resistance(result: Result) -> Resistance | None:
+    """Apparent resistance of battery and joints, mΩ, from cranks that began at like volts, and its trend a day in %."""
+    cranks = [d.crank for d in result.drives if d.crank is not None and d.crank.resistance_mohm is not None]
+    before = [c.volts_before for c in cranks if c.volts_before is not None]
+    if not before:
+        return None
+    middle = median(before)
+    alike = [
+        c for c in cranks if c.volts_before is not None and abs(c.volts_before - middle) <= ALIKE_V * middle / 12.5
+    ]
+    ohms = [c.resistance_mohm for c in alike if c.resistance_mohm is not None]
+    trend, words = _trend(alike)
+    return Resistance(
+        value=median(ohms),
+        trend=trend,
+        basis=f"median of {len(ohms)} of {len(cranks)} cranks from {middle:.2f} ± {ALIKE_V * middle / 12.5:.2f} V,"
+        f" ΔV/ΔI, joints up to the sensing point included{words}; temperature not separated",
+    )
+
+
+def crank_sentences(result: Result, scale: float) -> list[str]:
+    """The lowest crank against the published table: the temperature at which it would still pass, or none."""
+    seen = [(volts, c) for d in result.drives if (c := d.crank) is not None and (volts := _load_volts(c)) is not None]
+    if not seen:
+        return []
+    lowest, crank = min(seen, key=lambda s: s[0])
+    lowest /= scale
+    times = f"{crank.duration_s:.1f} s " if crank.duration_s is not None else ""
+    begun = f"A {times}crank pulled the battery to {lowest:.2f} V" + (f" (for 12 V: ×{scale:g})" if scale != 1 else "")
+    if lowest >= CRANK_LEAST[-1][1]:
+        return [f"{begun}: above the 9.6 V asked at 21 °C (load-test table of two makers)."]
+    if lowest < CRANK_LEAST[0][1]:
+        return [f"{begun}: below even the 8.5 V asked at −18 °C (load-test table of two makers): weak, or a bad joint."]
+    passes = read_table(tuple((volts, celsius) for celsius, volts in CRANK_LEAST), lowest)
+    return [
+        f"{begun}: passes the load-test table of two makers only if it was colder than {_celsius(passes)}"
+        " (9.6 V at 21 °C, 9.1 V at −1 °C, 8.5 V at −18 °C)."
+    ]
+
+
+def holds_charge(result: Result, capacity: Capacity, kind: BatteryKind | None, scale: float) -> Held:
+    """Whether the rest voltage falls only as fast as the counted charge explains.
+
+    A worn battery falls faster for the same charge, and tables differ in their slope: both are allowed for before a
+    loss is called one.
+    """
+    told = [*_cell_step(result, capacity), *_full_yet_low(result, capacity, scale)]
+    if told or kind == "lifepo4":
+        return Held(False if told else None, told)
+    slopes = [(b[0] - a[0]) / (b[1] - a[1]) for table in _tables(kind) for a, b in pairwise(table)]
+    bounds: list[float] = []
+    for stand in result.stands:
+        decay, hours = stand.rest.decay_mv_per_h, (end_of(stand, result) - stand.start) / 3600e6
+        known = decay is not None and stand.charge_out_ah is not None and hours >= HOLDS_H
+        if not known or stand.charges or stand.unobserved_s > 360.0 * hours:
+            continue
+        assert decay is not None  # `known`
+        assert stand.charge_out_ah is not None
+        rate = 1000.0 * scale * stand.charge_out_ah / hours / capacity.ah  # mV/h for a volt of slope
+        most, least = rate * max(slopes) * WORN_TIMES, rate * min(slopes)
+        doubt = max(DECAY_DOUBT_MV_PER_H * scale, decay / 2)
+        if decay - most > doubt:
+            return Held(False, [_lost_inside(stand, hours, decay, most, _a_day(decay - most, scale))])
+        bounds.append(_a_day(decay + doubt - least, scale))
+    if not bounds or median(bounds) > GROSS_A_DAY:
+        return Held(None, told)
+    most_share = max(median(bounds), LEAST_TOLD_A_DAY)
+    text = f"It holds its charge: at rest it loses at most {most_share * 100:.0f} % a day beyond what was counted."
+    return Held(True, [text])
+
+
+def acceptance_sentences(result: Result, capacity: Capacity, scale: float) -> list[str]:
+    """Drives at full charging volts in which a battery known to be low took hardly any current."""
+    if not capacity.is_known:
+        return []
+    for drive in result.drives:
+        before = [s for s, rest in settled_rests(result) if rest.settled and end_of(s, result) <= drive.start]
+        high = before[-1].rest.state_of_charge_high if before else None
+        seconds = (end_of(drive, result) - drive.start) / 1e6
+        volts = drive.charging.volts_median
+        if high is None or high > LOW_FULL or volts is None or volts / scale < FULL_V or seconds < 600.0:
+            continue
+        if drive.charge_in_ah is None or drive.unobserved_s > 0.1 * seconds:
+            continue
+        amps = drive.charge_in_ah / (seconds / 3600.0)
+        if amps < ACCEPTS_POOR * capacity.ah:
+            return [
+                f"At {volts:.1f} V it took {amps:.1f} A on average over {seconds / 60:.0f} min, though at most"
+                f" {high * 100:.0f} % charged: a half-charged battery takes {ACCEPTS * capacity.ah:.0f} A after 10 min"
+                " at 0 °C (EN 50342-1, from memory). It accepts charge poorly."
+            ]
+    return []
+
+
+def _celsius(value: float) -> str:
+    return f"{value:.0f} °C".replace("-", "−")
+
+
+def _a_day(mv_per_h: float, scale: float) -> float:
+    """Share of the charge lost a day that moves the rest voltage so (BCI slope)."""
+    return mv_per_h / 1000.0 / scale / SLOPE_V_PER_FULL * 24.0
+
+
+def _lost_inside(stand: Stand, hours: float, decay: float, explained: float, share: float) -> str:
+    return (
+        f"Over {hours:.0f} h at rest the voltage fell {decay:.1f} mV/h; the counted {stand.charge_out_ah:.2f} Ah"
+        f" explain {explained:.1f} mV/h at most, even in a battery worn to half. The rest, about {share * 100:.0f} % of"
+        " the charge a day, is lost inside it: self-discharge or a cell going short."
+    )
+
+
+def _tables(kind: BatteryKind | None) -> list[tuple[tuple[float, float], ...]]:
+    if kind is None:
+        return [TABLES[name] for name in ("flooded", "wet", "efb", "agm", "gel")]
+    if kind == "flooded":
+        return [TABLES["flooded"], TABLES["wet"]]
+    # one table of its own is no measure of how far tables differ: the general one stands beside it
+    return [TABLES[kind], TABLES["flooded"] if kind == "efb" else TABLES["gel" if kind == "agm" else "agm"]]
+
+
+def _trend(cranks: list[Crank]) -> tuple[float | None, str]:
+    """Change of the resistance a day in % with its 95 % interval in words; None where there is none to tell."""
+    days = [(c.start - cranks[0].start) / 86_400e6 for c in cranks]
+    ohms = [c.resistance_mohm for c in cranks if c.resistance_mohm is not None]
+    if len(ohms) < TREND_CRANKS or days[-1] < TREND_DAYS:
+        return None, "; too few cranks for a trend"
+    half = len(ohms) // 2
+    if abs(median(ohms[half:]) / median(ohms[:half]) - 1.0) < 0.05:  # spares the import where nothing has changed
+        return None, "; no trend"
+    from scipy.stats import theilslopes
+
+    slope, _, low, high = theilslopes(ohms, days)
+    if low <= 0.0 <= high:
+        return None, "; no trend"
+    share = 100.0 / median(ohms)
+    return (
+        slope * share,
+        f"; trend {slope * share:+.1f} % a day (95 % interval {low * share:+.1f} to {high * share:+.1f})",
+    )
+
+
+def _load_volts(crank: Crank) -> float | None:
+    """Volts under the starter's steady load; of a slow logger's, the lowest seen. None where neither is known.
+
+    The inrush of some 50 ms is no load test: where the logger is fast enough to see it, its dip is not taken.
+    """
+    if crank.resistance_mohm is not None and crank.amps_plateau is not None and crank.volts_before is not None:
+        return crank.volts_before - crank.resistance_mohm / 1000.0 * abs(crank.amps_plateau)
+    hz = crank.sampled_hz
+    return crank.volts_min if hz is not None and SLOW_HZ <= hz < FAST_HZ else None
+
+
+def _cell_step(result: Result, capacity: Capacity) -> list[str]:
+    """A rest voltage that lies one cell lower than the rest before, while the charge was still there."""
+    rests = [s for s in sorted(result.stands, key=lambda s: s.start) if s.rest.volts is not None]
+    for a, b in pairwise(rests):
+        if a.rest.volts is None or b.rest.volts is None:
+            continue
+        fall = a.rest.volts - b.rest.volts
+        parts: list[Stand | Drive] = [d for d in result.drives if a.start < d.start <= b.start]
+        out = [part.charge_out_ah for part in [*parts, b]]
+        taken = sum(ah for ah in out if ah is not None)
+        known = None not in out
+        if abs(fall - CELL_V) > CELL_DOUBT_V or not known or taken > CELL_AH_SHARE * capacity.low_ah:
+            continue
+        return [
+            f"The rest voltage fell from {a.rest.volts:.2f} to {b.rest.volts:.2f} V with {taken:.1f} Ah taken out:"
+            f" a step of about one cell ({CELL_V} V), a cell has gone short."
+        ]
+    return []
+
+
+def _full_yet_low(result: Result, capacity: Capacity, scale: float) -> list[str]:
+    """Full by its tail current, and after it a settled rest voltage that is far from full."""
+    if not capacity.is_known:
+        return []
+    rests = settled_rests(result)
+    for drive in result.drives:
+        tail, volts = drive.charging.tail_amps, drive.charging.volts_median
+        seconds = (end_of(drive, result) - drive.start) / 1e6
+        if tail is None or volts is None or volts / scale < FULL_V or seconds < FULL_LEAST_S:
+            continue
+        after = [rest for stand, rest in rests if stand.start == drive.end]
+        high = after[0].state_of_charge_high if after else None
+        if not 0 <= tail <= FULL_TAIL * capacity.ah or high is None or high > LOW_FULL:
+            continue
+        return [
+            f"Full by its tail current ({tail:.1f} A at {volts:.1f} V), yet at rest {after[0].ocv_volts:.2f} V, at most"
+            f" {high * 100:.0f} %: a weak cell, sulfation or low acid."
+        ]
+    return []
