@@ -161,10 +161,10 @@ def replay(blocks: Iterable[Block], ledger: Ledger, facts: Facts, vehicle: str =
 
 
 def _log(log: Log, sign: SignCheck, ledger: Ledger) -> Log:
-    log.refused = dict(ledger.refused)
+    log.refused = dict(sorted(ledger.refused.items()))
     log.refused_first = {
         reason: [RefusedRow(file=r.file, line=r.line, text=r.text) for r in rows]
-        for reason, rows in ledger.first.items()
+        for reason, rows in sorted(ledger.first.items())
     }
     log.duplicates, log.reordered = ledger.duplicates, ledger.reordered
     log.clock_steps = [ClockStep(at=at, seconds=size) for at, size in ledger.clock_steps]

@@ -25,6 +25,7 @@ class Held:
     per_batch: int = 1
     waiting: list[tuple[float, float]] = field(default_factory=list)
     lift_a: float = 0.0
+    recent: list[float] = field(default_factory=list)
     known: bool = False
     volts_sum: float = 0.0
     volts_weight: float = 0.0

@@ -22,8 +22,17 @@ import numpy as np
 from monitor.base.samples import SECOND_US, Bools, Floats, Ints, Seconds
 from monitor.detect.held import ESTABLISH_S, Held
 from monitor.detect.levels import DRIFT_ROWS, MINUTES, baseline, first_lasting, follow_back, near_level
-from monitor.detect.rows import NONE, Rows
-from monitor.detect.texture import FLOOR_A, NOISE_TIMES, SPIKES_MANY, SPIKES_SINGLE, Texture, texture_of, without_spikes
+from monitor.detect.rows import FLOAT_A, NONE, Rows
+from monitor.detect.texture import (
+    ENOUGH,
+    FLOOR_A,
+    NOISE_TIMES,
+    SPIKES_MANY,
+    SPIKES_SINGLE,
+    Texture,
+    texture_of,
+    without_spikes,
+)
 
 FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
 AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
@@ -36,6 +45,7 @@ SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
 WINDOW, WINDOW_TIMES = 8, 1.15  # rows of the moving mean by which small excursions show in noise, and its margin
 TURNS = 8  # times a frame is read again; rows left then wait for more data
+RECENT_ROWS = 40  # of a slow logger, by which its texture is judged
 CHARGE_US = 60 * SECOND_US  # charge for so long ends a plateau
 KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more are counted, not listed
 
@@ -188,7 +198,7 @@ class PlateauTracker:
         end_s = int(plain.second[-1])
         tail = plain[min(int(np.searchsorted(plain.second, end_s - AGREE_S)), len(plain) - 3) :]
         level = float(np.median(tail.drain))
-        texture = self._first_texture(drain[-max(len(tail), 60) :], level)
+        texture = self._first_texture(drain[-len(tail) :], level)
         band = texture.steady_a(level)
         if np.count_nonzero(np.abs(tail.drain - level) <= band) < AGREE_SHARE * len(tail):
             return None
@@ -211,10 +221,15 @@ class PlateauTracker:
         base = baseline(rows.drain, held)
         excess = rows.drain - base
         many = SPIKES_MANY if int(np.median(rows.count)) > 1 else SPIKES_SINGLE
-        texture = texture_of(excess, held.texture.band_a(held.level_a), many) or held.texture
+        if len(rows) < ENOUGH:  # a slow logger: judge by the last rows of earlier frames as well
+            held.recent = [*held.recent, *excess.tolist()][-RECENT_ROWS:]
+        sample = excess if len(rows) >= ENOUGH else np.array(held.recent)
+        texture = texture_of(sample, held.texture.band_a(held.level_a), many) or held.texture
         held.texture = texture.after(held.texture)
         band = held.texture.band_a(held.level_a)
         side = self._sides(excess, band, held)
+        if held.texture.noise_a * NOISE_TIMES < FLOAT_A:
+            side[rows.drain < -FLOAT_A] = -1  # charge, however wide the band
         again = NONE
         if side.any() or state.above or state.below or rows.gap.any():
             used, again = self._runs(rows, side, base, held)

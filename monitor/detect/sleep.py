@@ -79,7 +79,7 @@ def hidden_a(held: Held) -> float:
     Where one value is all there is, its last decimal is the step.
     """
     step = held.texture.quantum_a
-    if step == 0.0 and held.texture.noise_a == 0.0:
+    if step == 0.0 and held.texture.noise_a == 0.0 and len(set(held.means)) <= 1:
         step = next((10.0**-k for k in range(7) if abs(held.level_a * 10**k - round(held.level_a * 10**k)) < 1e-6), 0.0)
     return UNIFORM_95 * step if held.texture.noise_a < step / 2 else 0.0
 

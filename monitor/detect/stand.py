@@ -25,7 +25,7 @@ LEAST_AH = 0.018 / 3600  # smaller is no wake-up: 10 mA for 2 s, less a tenth; o
 PULSE_AH = 0.09 / 3600  # a pulse of less is a receiver's: those draw up to 80 mA, a logger holds one for a second
 POLLING_MANY, POLLING_ALIKE = 3, 0.2  # so many pulses of a stand, alike within this share, are a receiver's; our choice
 APPROACH_S, APPROACH_A = 60, 1.0  # so much so soon before the crank is the driver arriving: doors, lamps, glow plugs
-ARRIVAL_S, KEY_ON_S = 300, 5  # awake for no longer than this until the crank: the driver again
+ARRIVAL_S, KEY_ON_S = 300, 15  # awake for no longer than this, until so soon before the crank: the driver again
 KEPT_CHARGES, KEPT_FAILED = 500, 500
 
 

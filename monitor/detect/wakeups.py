@@ -11,6 +11,7 @@ import numpy as np
 from monitor.base.results import WakeUp
 from monitor.base.samples import SECOND_US, Floats
 from monitor.detect.plateaus import Excursion
+from monitor.detect.rows import Rows
 
 AH_PER_NC = 1e-9 / 3600.0
 PARTIAL_NOISE = 2.5  # a neighbouring second so far above the noise belongs to the excursion
@@ -36,6 +37,8 @@ def wake_up(excursion: Excursion) -> WakeUp:
         ends = last + 1 if last + 1 < len(rows) and excess[last + 1] > enough else last
         start_us, end_us = _edges(excess, rows.peak - level, begins, ends, int(rows.second[begins]))
         counted = slice(begins, min(ends + 2, len(rows)))
+    elif len(above):
+        start_us, end_us = _halfway(rows, first, last, start_us, end_us)
     observed_s = float(rows.observed_us[counted].sum()) / SECOND_US
     charge_ah = float(rows.out_nc[counted].sum()) * AH_PER_NC - level * observed_s / 3600.0
     length_s = max((end_us - start_us) / SECOND_US, 1e-3)
@@ -46,6 +49,15 @@ def wake_up(excursion: Excursion) -> WakeUp:
         excess_a=max(charge_ah, 0.0) * 3600.0 / length_s,
         charge_ah=max(charge_ah, 0.0),
     )
+
+
+def _halfway(rows: Rows, first: int, last: int, start_us: int, end_us: int) -> tuple[int, int]:
+    """On a slow logger it begins and ends half way to its neighbours, as its charge is counted."""
+    if first > 0 and rows.gap[first] == 0:
+        start_us = (int(rows.second[first - 1]) + int(rows.second[first])) * SECOND_US // 2
+    if last + 1 < len(rows) and rows.gap[last + 1] == 0:
+        end_us = (int(rows.second[last]) + int(rows.second[last + 1])) * SECOND_US // 2
+    return start_us, max(end_us, start_us + 1)
 
 
 def is_pulse(excursion: Excursion, wake: WakeUp) -> bool:
