@@ -54,6 +54,7 @@ def replay(
     # only now what takes long to import: a wrong setting is told at once
     import gc
 
+    from monitor.assess import assess
     from monitor.detect import Facts
     from monitor.detect import replay as detect
     from monitor.sources import open_logs
@@ -69,10 +70,12 @@ def replay(
         gc.freeze()  # what has been imported stays, so the collector need not look through it again and again
         result = detect(window.cut(log.blocks(), log.ledger), log.ledger, Facts.of(car), car.name)
     result.log.notices += log_notices(log)
+    shown = zone or (UTC if log.assumes_utc else None)  # None: this computer's
+    result = assess(result, car, UTC if log.relative else shown)
 
     if as_json:
         typer.echo(result.model_dump_json(indent=2).encode())  # JSON is UTF-8, whatever the terminal speaks
     else:
         from monitor.views.replay import print_replay
 
-        print_replay(result, zone or (UTC if log.assumes_utc else None))
+        print_replay(result, shown)
