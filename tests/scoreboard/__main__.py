@@ -1,6 +1,7 @@
 """The scoreboard: `python -m tests.scoreboard --seed N --scenarios N --rates 0.2,1,10,50` prints the tables.
 
-Logs of more than 10 Hz are long: there are a quarter as many of them, of one day.
+Fast logs are long: from 10 Hz on they are of one day, above 10 Hz there are a quarter as many. `--write` puts the
+tables into DEVELOPERS.md and the ground of the bars into measured.py, for all rates and causes.
 """
 
 from __future__ import annotations
@@ -10,11 +11,12 @@ import sys
 from datetime import UTC, datetime
 
 from monitor.simulate.draws import CAUSES
-from tests.scoreboard.table import measured, tables, worst
-from tests.scoreboard.trial import Trial, attempts
+from tests.scoreboard.record import write
+from tests.scoreboard.table import tables, worst
+from tests.scoreboard.trial import HEALTHY_AFTER, Trial, attempts, days_at
 
-DAYS = 2.0
-FAST_HZ, FAST_SHARE, FAST_DAYS = 10.0, 4, 1.0
+FAST_HZ, FAST_SHARE = 10.0, 4
+HEALTHY_LOGS = 40
 
 
 def arguments() -> argparse.Namespace:
@@ -24,7 +26,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--scenarios", type=int, default=104, help="logs for each rate (default %(default)s)")
     parser.add_argument("--rates", default="0.2,1,10,50", help="Hz (default %(default)s)")
     parser.add_argument("--causes", default=",".join(CAUSES), help="(default %(default)s)")
-    parser.add_argument("--days", type=float, default=DAYS, help="of each log (default %(default)s)")
+    parser.add_argument("--write", action="store_true", help="write down what was measured")
     return parser.parse_args()
 
 
@@ -33,21 +35,15 @@ def main() -> int:
     causes = tuple(cause for cause in CAUSES if cause in options.causes.split(","))
     trials: list[Trial] = []
     for rate in (float(text) for text in options.rates.split(",")):
-        fast = rate > FAST_HZ
-        count = options.scenarios // FAST_SHARE if fast else options.scenarios
-        days = FAST_DAYS if fast else options.days
-        for trial in attempts(options.seed, count, rate, days, causes, change_points=True):
+        count = options.scenarios // FAST_SHARE if rate > FAST_HZ else options.scenarios
+        for trial in attempts(options.seed, count, rate, days_at(rate), causes, change_points=True):
             trials.append(trial)
             if sys.stderr.isatty():
                 sys.stderr.write(f"\r{rate:g} Hz: {len(trials)} logs")
     sys.stdout.write(tables(trials) + "\n\nWorst logs (cause, seed, how many events):\n\n" + worst(trials) + "\n")
-    for rate in sorted({trial.rate_hz for trial in trials}):
-        sys.stdout.write(f"\nMeasured, {rate:g} Hz, for measured.py:\n")
-        for name, one in measured(t for t in trials if t.rate_hz == rate).items():
-            sys.stdout.write(f'        "{name}": Measured({one.missed}, {one.judged}),\n')
-        healthy = [t for t in trials if t.rate_hz == rate and t.cause == "healthy"]
-        false = sum(1 for t in healthy if sum(t.false.values()))
-        sys.stdout.write(f"FALSE_LOGS = Measured({false}, {len(healthy)})\n")
+    if options.write:
+        healthy = list(attempts(options.seed + HEALTHY_AFTER, HEALTHY_LOGS, 1.0, days_at(1.0), ("healthy",)))
+        write(trials, healthy, f"{datetime.now(UTC):%Y-%m-%d}")
     return 0
 
 

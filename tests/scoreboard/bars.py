@@ -21,14 +21,6 @@ class Measured:
     judged: int
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
-    """How many logs of how many days each are judged."""
-
-    logs: int
-    days: float
-
-
 def most_missed(measured: Measured, logs: int, figures: int) -> int:
     """The bar: so many of `logs` new ones may miss the figure, in a run that judges so many figures.
 

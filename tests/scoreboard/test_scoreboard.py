@@ -2,7 +2,7 @@
 
 The bars are what the engine was measured to reach (measured.py), with a margin by which a whole run fails by chance
 less than once in a thousand days; what is asked of each figure, and how much of it is reached, is in DEVELOPERS.md.
-To look at a failure: python -m tests.scoreboard --seed N --rates R names the worst logs.
+A failure names its seed and the worst logs; `python -m tests.scoreboard --seed N --rates R` shows the tables of them.
 """
 
 from __future__ import annotations
@@ -14,34 +14,33 @@ from functools import cache
 import pytest
 
 from monitor.simulate.draws import CAUSES
-from tests.scoreboard.bars import Run, most_missed
+from tests.scoreboard.bars import most_missed
 from tests.scoreboard.figures import BY_NAME
 from tests.scoreboard.measured import FALSE_LOGS, MEASURED
 from tests.scoreboard.score import Score, total
 from tests.scoreboard.table import measured, worst
-from tests.scoreboard.trial import Trial, attempts
+from tests.scoreboard.trial import HEALTHY_AFTER, Trial, attempts, days_at
 
 SEED = datetime.now(UTC).date().toordinal() * 1000
-HEALTHY_SEED = SEED + 500
-RUNS = {1.0: Run(logs=48, days=2.0), 10.0: Run(logs=32, days=1.0)}
-HEALTHY = Run(logs=15, days=2.0)  # 30 vehicle-days
-JUDGED = [(rate, name) for rate in RUNS for name in MEASURED[rate]]
+HEALTHY_SEED = SEED + HEALTHY_AFTER
+LOGS = {1.0: 48, 10.0: 32}  # at each rate
+HEALTHY_LOGS = 15  # of two days: 30 vehicle-days
+JUDGED = [(rate, name) for rate in LOGS for name in MEASURED[rate]]
 BEATS_THE_SCRIPT = ("borders", "settled_at", "time_to_sleep", "sleep_current", "wake_ups", "cranks", "stand_charge_out")
 
 
 @cache
 def logs_of(rate_hz: float) -> list[Trial]:
-    run = RUNS[rate_hz]
-    return list(attempts(SEED, run.logs, rate_hz, run.days))
+    return list(attempts(SEED, LOGS[rate_hz], rate_hz, days_at(rate_hz)))
 
 
 @cache
 def healthy_logs() -> list[Trial]:
-    return list(attempts(HEALTHY_SEED, HEALTHY.logs, 1.0, HEALTHY.days, ("healthy",)))
+    return list(attempts(HEALTHY_SEED, HEALTHY_LOGS, 1.0, days_at(1.0), ("healthy",)))
 
 
 def test_every_cause_is_among_the_logs() -> None:
-    for rate in RUNS:
+    for rate in LOGS:
         assert {trial.cause for trial in logs_of(rate)} == set(CAUSES)
 
 
@@ -54,7 +53,7 @@ def test_no_more_logs_miss_the_figure_than_when_it_was_measured(rate_hz: float, 
     bar = most_missed(MEASURED[rate_hz][name], now.judged, len(JUDGED) + 1)
     assert now.missed <= bar, (
         f"{BY_NAME[name].label}: {now.missed} of {now.judged} logs miss what is asked ({BY_NAME[name].asked}), "
-        f"more than {bar}; --seed {SEED} --rates {rate_hz:g} --days {RUNS[rate_hz].days:g}\n{worst(trials)}"
+        f"more than {bar}; --seed {SEED} --scenarios {LOGS[rate_hz]} --rates {rate_hz:g}\n{worst(trials)}"
     )
 
 

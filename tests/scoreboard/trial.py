@@ -18,6 +18,8 @@ from tests.scoreboard.scores import Scores, score
 
 FALSE = ("cranks", "failed_starts", "faults", "wake_ups", "level_steps")  # invented ones are false findings
 BLOCK = 65536
+DAYS, FAST_HZ, FAST_DAYS = 2.0, 10.0, 1.0  # of a log; fast ones are long enough
+HEALTHY_AFTER = 500  # seeds of healthy logs apart begin so much later
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,11 @@ def attempts(
     """So many trials, the causes in turn, each with a seed of its own."""
     for number in range(count):
         yield attempt(first_seed + number, causes[number % len(causes)], rate_hz, days, **more)
+
+
+def days_at(rate_hz: float) -> float:
+    """Length of a log at this rate, days."""
+    return FAST_DAYS if rate_hz >= FAST_HZ else DAYS
 
 
 def facts_of(scenario: Scenario) -> Facts:
