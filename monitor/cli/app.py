@@ -10,7 +10,8 @@ import typer
 
 from monitor import __version__
 
-COMMANDS = ("replay", "simulate", "schema")  # each the name of a module here and of the function in it
+# each the name of a module here and of the function in it
+COMMANDS = ("replay", "fuses", "confirm", "simulate", "schema")
 
 app = typer.Typer(
     name="keyoff",

@@ -37,7 +37,7 @@ def test_the_readme_opens_with_the_job_and_then_the_two_commands() -> None:
 
 
 def test_the_readme_shows_commands() -> None:
-    assert {words_of(found["command"])[0] for found in shown()} == {"replay", "simulate"}
+    assert {words_of(found["command"])[0] for found in shown()} == {"replay", "fuses", "confirm", "simulate"}
 
 
 @pytest.mark.parametrize("command", [found["command"] for found in shown()])
