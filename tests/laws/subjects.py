@@ -61,6 +61,7 @@ class Subject(ABC):
     """One detector being fed a log."""
 
     kind: type
+    flushes: bool = False  # whether saying all needs a flush, which the detector itself must not see
 
     def __init__(self, log: Log) -> None:
         self.log = log
@@ -82,11 +83,11 @@ class Subject(ABC):
 
     @abstractmethod
     def says(self, detector: Any) -> Any:
-        """All the detector says if the log ends here; it may be changed by being asked."""
+        """All the detector says if the log ends here; where it `flushes`, it is a copy."""
 
     def text(self) -> str:
         """All that was told and would be told, as JSON."""
-        return json.dumps(to_plain(self.says(copy.deepcopy(self.detector))))
+        return json.dumps(to_plain(self.says(copy.deepcopy(self.detector) if self.flushes else self.detector)))
 
     def saved(self) -> str:
         """The detector's memory as JSON."""
@@ -102,6 +103,7 @@ class Subject(ABC):
 
 class OfBinner(Subject):
     kind = Binner
+    flushes = True
 
     @classmethod
     def length(cls, log: Log) -> int:
@@ -121,6 +123,7 @@ class OfBinner(Subject):
 
 class OfEngine(OfBinner):
     kind = Engine
+    flushes = False
 
     def make(self) -> Any:
         return Engine(self.log.facts)
@@ -140,6 +143,7 @@ class OfEngine(OfBinner):
 
 class OfCranks(Subject):
     kind = CrankDetector
+    flushes = True
 
     def make(self) -> Any:
         return CrankDetector(self.log.facts)
@@ -155,6 +159,7 @@ class OfPhases(Subject):
     """Fed by a crank detector of its own, which is never interrupted."""
 
     kind = Phases
+    flushes = True
 
     def __init__(self, log: Log) -> None:
         super().__init__(log)
@@ -227,6 +232,7 @@ class OfQuarterHours(OfSeconds):
 
 class OfPlateaus(OfSeconds):
     kind = PlateauTracker
+    flushes = True
 
     def make(self) -> Any:
         return PlateauTracker()
@@ -247,6 +253,7 @@ class OfRest(OfSeconds):
 
 class OfStand(OfSeconds):
     kind = StandTracker
+    flushes = True
 
     def make(self) -> Any:
         return StandTracker(self.log.facts, _start_us(self.log), True)

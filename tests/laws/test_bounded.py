@@ -84,7 +84,7 @@ def test_failed_starts_without_end_are_bounded():
     def make(name, s):
         return drain_log(name, s, 4, lambda t: np.where(hit(t), 180.0, 0.02), lambda t: np.where(hit(t), 9.5, 12.6))
 
-    check_bounded(OfEngine, make("a day", DAY), make("two days", 2 * DAY), rest_bytes=REFILLS)
+    check_bounded(OfEngine, make("a day", DAY), make("four days", 4 * DAY), rest_bytes=REFILLS)
 
 
 def test_gaps_are_listed_up_to_a_bound_and_all_counted():
