@@ -1,4 +1,4 @@
-"""What `keyoff replay` prints: the log, then each stand and drive in time order, in local time.
+"""What `keyoff replay` prints: the verdict, the log, then each stand and drive in time order, in local time.
 
 Wide terminals get the times in a column of their own; narrow ones get them as a line above the sentences. Weight and
 colour only repeat what the words say, and characters that the output cannot carry are spelt in ASCII.
@@ -12,11 +12,12 @@ from datetime import tzinfo
 from typing import IO, TYPE_CHECKING, Literal
 
 from monitor.base.errors import printable
-from monitor.base.results import Drive, Result, Stand
+from monitor.base.results import Drive, Result, Stand, Verdict
 from monitor.views.drive import drive_faults, drive_sentences
 from monitor.views.logbook import log_rows, notice_sentences
 from monitor.views.shared import heading
 from monitor.views.stand import BASIS, stand_sentences
+from monitor.views.verdict import headline, verdict_rows
 from monitor.views.words import NB, LocalTime, plain
 
 if TYPE_CHECKING:
@@ -67,6 +68,8 @@ class _Page:
     def replay(self, result: Result, time: LocalTime) -> None:
         """The whole text."""
         self.beside("", printable(result.vehicle), 0, "bold")
+        if result.verdict is not None:
+            self.verdict(result.verdict)
         for label, text in log_rows(result, time):
             self.beside(label, text, 10)
         for text in notice_sentences(result.log):
@@ -83,8 +86,17 @@ class _Page:
         if not parts:
             self.line("")
             self.line("No stand and no drive recognised in this log.")
+        if result.verdict is None:
+            self.line("")
+            self.beside("", CLOSING, 0)
+
+    def verdict(self, verdict: Verdict) -> None:
+        """The verdict, what speaks for it and against, what is missing, what to do next."""
         self.line("")
-        self.beside("", CLOSING, 0)
+        self.beside("", printable(headline(verdict)), 0, "bold")
+        for row in verdict_rows(verdict):
+            self.beside(row.label, printable(row.text), 10)
+        self.line("")
 
     def part(self, part: Stand | Drive, result: Result, time: LocalTime) -> None:
         """One stand or drive."""

@@ -1,0 +1,157 @@
+"""What the verdict looks at: the result document read once, with voltages brought to a 12 V battery."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
+
+from monitor.assess.ratings import capacity_of
+from monitor.assess.sleeps import Sleep, sleeps_of
+from monitor.base.results import Crank, Drive, Result, Stand
+from monitor.base.vehicle import Vehicle
+
+MIDDLE_AH = 65.0  # a middle-sized car's battery, for which the published currents and resistances are
+# New starter battery of 60–70 Ah at 25 °C: AC 3–6 mΩ, DC over 5 s 6–10 mΩ; large AGM 2–3 mΩ (all from memory). A crank
+# lasts about a second, between the two: the middle of 4.5 and 8.
+NEW_MOHM = 6.0
+KIND_SHARE = {"flooded": 1.0, "efb": 0.9, "agm": 0.55, "gel": 1.2, "lifepo4": 0.6}  # AGM as above, others our choice
+UNKNOWN_SHARE = 0.8  # kind not known: between AGM and flooded
+CRANKS_FROM_V = 11.9  # an emptier battery's resistance says only that it is empty (BCI: 11.89 V = 0 %)
+SHARP_HZ = 0.9  # slower: one reading over seconds of polarisation (the detector then gives no resistance)
+LEAST_FALL_V = 0.15  # our choice: a smaller fall cannot carry a resistance
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """One crank; volts for 12 V.
+
+    times_new    apparent resistance over that of a new battery of this kind and size; None: cannot be told
+    """
+
+    at: int
+    volts_before: float | None
+    volts_min: float | None
+    duration_s: float | None
+    sampled_hz: float
+    mohm: float | None
+    times_new: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A settled rest: when it ended, its OCV for 12 V, and the state of charge with its interval, 0 to 1."""
+
+    at: int
+    ocv_v: float
+    charge: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The evidence before it is weighed.
+
+    scale           nominal volts / 12
+    capacity_ah     told or assumed; `capacity_told` says which
+    sleeps          stands asleep, with current
+    starts          cranks that started the engine
+    settled         settled rests with a state of charge
+    drive_s         observed length of each drive
+    fallen_volts    (before, after, Ah drawn or None) of rests one after the other, where the second lies lower
+    days            length of the log
+    """
+
+    result: Result
+    vehicle: Vehicle
+    scale: float
+    capacity_ah: float
+    capacity_told: bool
+    has_amps: bool
+    sleeps: list[Sleep]
+    starts: list[Start]
+    settled: list[Settled]
+    drive_s: list[float]
+    fallen_volts: list[tuple[float, float, float | None]]
+    days: float
+
+    @property
+    def times_new(self) -> float | None:
+        """Median apparent resistance of the cranks over a new battery's."""
+        told = [start.times_new for start in self.starts if start.times_new is not None]
+        return median(told) if told else None
+
+    @property
+    def sharpness(self) -> float:
+        """How far the cranks' resistance may be trusted, 0 to 1: half from a logger that saw one reading of a crank."""
+        rates = [start.sampled_hz for start in self.starts if start.times_new is not None]
+        return 1.0 if rates and median(rates) >= SHARP_HZ else 0.5
+
+
+def look(result: Result, vehicle: Vehicle) -> Seen:
+    """Read the document; pure."""
+    battery = vehicle.battery
+    scale = battery.nominal_v / 12.0
+    rated = capacity_of(battery)
+    capacity = rated.ah
+    last = result.log.last
+    new_mohm = NEW_MOHM * MIDDLE_AH / capacity * scale * KIND_SHARE.get(battery.kind or "", UNKNOWN_SHARE)
+    ends = [drive.end if drive.end is not None else (last or drive.start) for drive in result.drives]
+    return Seen(
+        result=result,
+        vehicle=vehicle,
+        scale=scale,
+        capacity_ah=capacity,
+        capacity_told=rated.is_known,
+        has_amps="amps" in result.log.channels,
+        sleeps=sleeps_of(result, capacity / MIDDLE_AH),
+        starts=[_start(d.crank, scale, new_mohm) for d in result.drives if d.crank is not None],
+        settled=[s for stand in result.stands if (s := _settled(stand, scale, last)) is not None],
+        drive_s=[(end - d.start) / 1e6 - d.unobserved_s for d, end in zip(result.drives, ends, strict=True)],
+        fallen_volts=_fallen(result, scale),
+        days=0.0 if result.log.first is None or last is None else (last - result.log.first) / 86400e6,
+    )
+
+
+def _start(crank: Crank, scale: float, new_mohm: float) -> Start:
+    before = None if crank.volts_before is None else crank.volts_before / scale
+    least = None if crank.volts_min is None else crank.volts_min / scale
+    mohm = crank.resistance_mohm
+    carries = before is not None and least is not None and before >= CRANKS_FROM_V and before - least >= LEAST_FALL_V
+    if mohm is None and carries and crank.amps_peak and before is not None and least is not None:
+        mohm = (before - least) * scale / abs(crank.amps_peak) * 1e3  # a slow logger: one reading of both
+    if not carries or mohm is None or mohm <= 0:
+        mohm = None
+    ratio = None if mohm is None else mohm / new_mohm
+    return Start(crank.start, before, least, crank.duration_s, crank.sampled_hz or 0.0, mohm, ratio)
+
+
+def _settled(stand: Stand, scale: float, last: int | None) -> Settled | None:
+    rest = stand.rest
+    if not rest.settled or rest.ocv_volts is None or rest.state_of_charge is None:
+        return None
+    low, high = rest.state_of_charge_low, rest.state_of_charge_high
+    at = stand.end if stand.end is not None else (last or stand.start)
+    charge = rest.state_of_charge
+    return Settled(at, rest.ocv_volts / scale, charge, charge if low is None else low, charge if high is None else high)
+
+
+def _fallen(result: Result, scale: float) -> list[tuple[float, float, float | None]]:
+    """Rest volts at the end of stands one after the other, where they fell, and the net Ah drawn between, if known."""
+    found = []
+    ended = [stand for stand in result.stands if stand.rest.volts is not None]
+    for a, b in pairwise(ended):
+        assert a.rest.volts is not None
+        assert b.rest.volts is not None  # both looked at above
+        if b.rest.volts < a.rest.volts:
+            between = [d for d in result.drives if a.start <= d.start < b.start]
+            passed: list[Stand | Drive] = [*between, b]
+            parts = [_net_out(part) for part in passed]
+            drawn = sum(p for p in parts if p is not None) if None not in parts else None
+            found.append((a.rest.volts / scale, b.rest.volts / scale, drawn))
+    return found
+
+
+def _net_out(part: Stand | Drive) -> float | None:
+    return None if part.charge_out_ah is None else part.charge_out_ah - (part.charge_in_ah or 0.0)

@@ -1,0 +1,131 @@
+"""Sleeps: what a stand drew on average once asleep, wake-ups included, what people switched on left out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
+
+from monitor.base.results import Result, Stand, WakeUp
+
+ASLEEP_LEAST_S = 3600.0  # modules may stay awake 60–75 min (service manuals): less sleep than that says nothing
+NEVER_ASLEEP_S = 3 * 3600.0  # climate and telematics may stay up to 3 h (service manual); no sleep in longer is told
+# Door, lock or boot opened by a person: amperes for some minutes, now and then. Our choice: published courtesy lamps
+# and modules awake are 1–5 A for up to 10 min; a module's wake-ups come again, alike: three times in one
+# stand, or more than once a day all through the log.
+VISIT_A, VISIT_S, ALIKE, ALIKE_A_DAY = 0.8, 900.0, 3, 1.5
+ALIKE_EXCESS, ALIKE_LENGTH = 1.5, 2.0  # factors within which two wake-ups are alike; our choice
+# No sleeping module draws as much for so long as a running engine does (9–20 A; lamps 9 A). Our choice: taken as
+# somebody using the vehicle, or a drive the log did not show as one.
+USE_A, USE_S = 7.0, 60.0
+USED_S = 300.0  # so much of it in one stand, and the stand was no rest
+# Whoever comes to drive wakes the modules first: what ends within this before the crank is the approach. Our choice.
+APPROACH_S = 180.0
+NORMAL_LONGEST_S, NORMAL_APART_S = 60.0, 540.0  # published telematics: 45 s every 9–10 min (service manual)
+TOLERANCE = 1.2  # on both; our choice: samples and jitter
+
+
+@dataclass(frozen=True, slots=True)
+class Sleep:
+    """One stand, asleep.
+
+    asleep_s    length of the sleep seen
+    mean_a      mean drain over it, wake-ups included
+    level_a     of that, the sleep level
+    wake_ups    counted wake-ups; `normal`: they fit the published telematics pattern, or there are none
+    slept       False: it never settled, and mean_a is that of the whole stand
+    used        something heavy was in use for minutes: it was no rest, and says nothing of the drain
+    """
+
+    start: int
+    asleep_s: float
+    mean_a: float
+    level_a: float
+    wake_ups: int
+    normal: bool
+    slept: bool = True
+    used: bool = False
+
+
+def sleeps_of(result: Result, size: float) -> list[Sleep]:
+    """The stands of which a mean can be told, in time order; `size` scales what people use (battery against 65 Ah)."""
+    first, last = result.log.first, result.log.last
+    days = 1.0 if first is None or last is None else (last - first) / 86400e6
+    everything = [wake for stand in result.stands for wake in stand.wake_ups]
+    often = max(ALIKE, int(ALIKE_A_DAY * days) + 1)
+    found = [_sleep(stand, everything, often, last, size) for stand in result.stands]
+    return [sleep for sleep in found if sleep is not None]
+
+
+def _sleep(stand: Stand, everything: Sequence[WakeUp], often: int, last: int | None, size: float) -> Sleep | None:
+    end = stand.end if stand.end is not None else last
+    if end is None:
+        return None
+    used = _in_use_s(stand, size) > USED_S
+    if stand.settled_at is None:
+        length_s = (end - stand.start) / 1e6 - stand.unobserved_s
+        if stand.charge_out_ah is None or length_s < NEVER_ASLEEP_S or stand.charges:
+            return None
+        mean = stand.charge_out_ah * 3600.0 / length_s
+        return Sleep(stand.start, length_s, mean, mean, 0, False, slept=False, used=used or mean > USE_A * size)
+    asleep_s = (end - stand.settled_at) / 1e6 - stand.unobserved_s
+    if stand.sleep_current_a is None or asleep_s < ASLEEP_LEAST_S:
+        return None
+    level = _level(stand, stand.sleep_current_a)
+    came = end - int(APPROACH_S * 1e6)
+    counted = [
+        wake
+        for wake in stand.wake_ups
+        if (stand.open or wake.end < came)
+        and not _is_use(wake, size)
+        and not (
+            _could_be_visit(wake, size) and _alike(wake, stand.wake_ups) < ALIKE and _alike(wake, everything) < often
+        )
+    ]
+    mean = level + sum(wake.charge_ah for wake in counted) * 3600.0 / asleep_s
+    return Sleep(stand.start, asleep_s, mean, level, len(counted), _is_normal(counted), used=used)
+
+
+def _level(stand: Stand, sleep_current_a: float) -> float:
+    """Mean drain of the plateaus, each by its length; the sleep current where there are none."""
+    lengths = [plateau.end - plateau.start for plateau in stand.plateaus]
+    if not sum(lengths):
+        return sleep_current_a
+    drawn = sum(-plateau.amps * length for plateau, length in zip(stand.plateaus, lengths, strict=True))
+    return drawn / sum(lengths)
+
+
+def _in_use_s(stand: Stand, size: float) -> float:
+    """How long something drew as only a running vehicle does, s."""
+    plateaus = sum((p.end - p.start) / 1e6 for p in stand.plateaus if -p.amps > USE_A * size)
+    return plateaus + sum(_length_s(wake) for wake in stand.wake_ups if _is_use(wake, size))
+
+
+def _length_s(wake: WakeUp) -> float:
+    return (wake.end - wake.start) / 1e6
+
+
+def _is_use(wake: WakeUp, size: float) -> bool:
+    return wake.excess_a > USE_A * size and _length_s(wake) > USE_S
+
+
+def _could_be_visit(wake: WakeUp, size: float) -> bool:
+    return wake.peak_a >= VISIT_A * size and _length_s(wake) <= VISIT_S
+
+
+def _alike(wake: WakeUp, others: Sequence[WakeUp]) -> int:
+    """How many of the others are like it, itself included."""
+    return sum(
+        1
+        for other in others
+        if 1 / ALIKE_EXCESS < other.excess_a / wake.excess_a < ALIKE_EXCESS
+        and 1 / ALIKE_LENGTH < _length_s(other) / max(_length_s(wake), 0.1) < ALIKE_LENGTH
+    )
+
+
+def _is_normal(wakes: Sequence[WakeUp]) -> bool:
+    if any(_length_s(wake) > NORMAL_LONGEST_S * TOLERANCE for wake in wakes):
+        return False
+    apart = [(b - a) / 1e6 for a, b in pairwise(sorted(wake.start for wake in wakes))]
+    return not apart or median(apart) >= NORMAL_APART_S / TOLERANCE

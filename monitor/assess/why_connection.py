@@ -1,0 +1,61 @@
+"""What speaks for and against a bad connection: volts that fall with the current and come back without it.
+
+A joint in the path to where the volts are sensed adds its resistance to every crank: far more than a battery could have
+and still crank. TM 5-3820-256-24-4 allows 0.0 V at each connection and 0.5 V for a whole side while cranking.
+"""
+
+from __future__ import annotations
+
+from monitor.assess.evidence import DECISIVE, SOME, VERY_STRONG, Observation, graded
+from monitor.assess.seen import NEW_MOHM, Seen
+
+# Log-odds by apparent resistance over a new battery's. A battery at its replacement point (×1.5) and cold (×1.5) is at
+# 2.25, and is then hardly able to crank. Our choice: nothing at that, certain at three times.
+BY_RESISTANCE = (
+    (1.3, -VERY_STRONG),
+    (1.8, -SOME),
+    (2.2, 0.0),
+    (2.4, SOME),
+    (2.55, VERY_STRONG),
+    (3.0, 1.2 * DECISIVE),
+)
+SEVERAL = 3
+RESTS_WELL = 0.6  # state of charge at rest: without current nothing is missing. Our choice
+SHORT_S = 2.0  # the starter got what it needed
+
+
+def connection_evidence(seen: Seen) -> list[Observation]:
+    """Observations that bear on a connection."""
+    ratio = seen.times_new
+    if ratio is None:
+        return []
+    told = [start for start in seen.starts if start.times_new is not None]
+    share = min(1.0, (len(told) + 1) / (SEVERAL + 1))
+    weight = graded(ratio, BY_RESISTANCE)
+    weight *= share if weight > 0 and ratio < 2.6 else 1.0
+    weight *= seen.sharpness if weight > 0 else 1.0
+    mohm = sorted(start.mohm for start in told if start.mohm is not None)[len(told) // 2]
+    least = min(start.volts_min for start in told if start.volts_min is not None)
+    if weight <= 0:
+        return [
+            Observation(
+                f"Volts under load fit the battery: {mohm:.1f} mΩ, no joint stands out.", {"connection": weight}
+            )
+        ]
+    joint = mohm - mohm / ratio
+    text = (
+        f"In {len(told)} cranks the volts fell in proportion to the current, to {least:.2f} V (for 12 V):"
+        f" {mohm:.1f} mΩ, {ratio:.1f} times a new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah). A battery that bad would"
+        " hardly crank;"
+        f" some {joint:.0f} mΩ lie in a joint or cable before the point where volts are sensed."
+    )
+    found = [Observation(text, {"connection": weight})]
+    if weight > SOME and seen.settled and min(s.charge for s in seen.settled) >= RESTS_WELL:
+        ocv = min(s.ocv_v for s in seen.settled)
+        text = f"Without current the drop is gone: it rests at {ocv:.2f} V (for 12 V) or more."
+        found.append(Observation(text, {"connection": SOME}))
+    fast = [s.duration_s for s in seen.starts if s.duration_s is not None and s.sampled_hz >= 5.0]
+    if weight > SOME and fast and max(fast) <= SHORT_S:
+        text = f"The starter needed no more than {max(fast):.1f} s: it got its current."
+        found.append(Observation(text, {"connection": SOME, "battery": -SOME}))
+    return found
