@@ -32,6 +32,7 @@ DIP_BELOW_V = 11.95  # …and it must come below this: a rested battery under an
 HOLDS_V = 12.3  # a starter pulls any battery below this, even averaged over a second; our choice
 DEEP_V = 8.0  # no other load pulls a battery so low: 140 A of glow plugs leave a worn one 9 V; our choice
 SURE_TIMES = 2.5  # so many times the threshold is a crank however little the volts fall
+HEAVY_TIMES = 1.5  # more than a running vehicle's bursts of load take from the battery; our choice
 GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying away smoothly, no inrush; our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
 LEAD_S = 4  # seconds of samples kept before a dip, for the volts before
@@ -60,17 +61,18 @@ class CrankState:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A crank, the instants it began and ended (µs), and whether it can be nothing else."""
+    """A crank, the instants it began and ended (µs), whether it can be nothing else, and whether it drew much."""
 
     start_us: int
     end_us: int
     crank: Crank
     sure: bool
+    heavy: bool = False
 
     @property
     def may_be_blurred(self) -> bool:
-        """Whether the logger shows a warm restart, but not for what it is."""
-        return DURATION_HZ <= (self.crank.sampled_hz or 0.0) < PLATEAU_HZ
+        """Whether the logger shows a warm restart, but not for what it is; what it does show may be too little."""
+        return self.heavy or DURATION_HZ <= (self.crank.sampled_hz or 0.0) < PLATEAU_HZ
 
 
 class CrankDetector:
@@ -214,7 +216,8 @@ class CrankDetector:
             if crank is not None:
                 end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])
                 sure = self._is_sure(crank, t_us[span], amps[span])
-                found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure))
+                heavy = crank.amps_peak is not None and -crank.amps_peak >= HEAVY_TIMES * self.amps
+                found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure, heavy))
         return found
 
     def _by_amps(self, t_us: Ints, amps: Floats, pause_us: float, share: float) -> list[Indexes]:

@@ -14,14 +14,13 @@ from monitor.detect.rest import RestDetector, SleepView
 from monitor.detect.rows import CHARGE_A, FLOAT_A, FLOAT_V
 from monitor.detect.sleep import Asleep, asleep
 from monitor.detect.texture import FLOOR_A
-from monitor.detect.wakeups import is_pulse, wake_up
+from monitor.detect.wakeups import is_pulse, least_ah, wake_up
 
 AH_PER_NC = 1e-9 / 3600.0
 SEEN_S = 10  # a stand that begins with the log and is settled by then was asleep before
 CHARGE_PAUSE_S, CHARGE_LEAST_S = 600, 60  # a charger's pause; the least that is told as a charge
 CHARGE_ALONE_V = 13.6  # volts alone: what no battery holds by itself
 SHUTDOWN_TIMES, SHUTDOWN_OVER_A = 2.0, 0.05  # on a plateau so far above sleep, an excursion is the shutdown's own
-LEAST_AH = 0.018 / 3600  # smaller is no wake-up: 10 mA for 2 s, less a tenth; our choice
 PULSE_AH = 0.09 / 3600  # a pulse of less is a receiver's: those draw up to 80 mA, a logger holds one for a second
 POLLING_MANY, POLLING_ALIKE = 3, 0.2  # so many pulses of a stand, alike within this share, are a receiver's; our choice
 APPROACH_S, APPROACH_A = 60, 1.0  # so much so soon before the crank is the driver arriving: doors, lamps, glow plugs
@@ -144,7 +143,7 @@ class StandTracker:
         state = self.state
         for excursion in ended:
             wake = wake_up(excursion)
-            if wake.excess_a < FLOOR_A or wake.charge_ah < LEAST_AH:
+            if wake.excess_a < FLOOR_A or wake.charge_ah < least_ah(excursion):
                 continue
             if len(state.wake_ups) < KEPT_EXCURSIONS:
                 state.wake_ups.append(wake)

@@ -18,6 +18,11 @@ PARTIAL_NOISE = 2.5  # a neighbouring second so far above the noise belongs to t
 PARTIAL_SHARE = 0.05  # …and by so much of its size
 FULL_SHARE = 0.9  # an edge second this full is full
 FAST_S, PULSE_US = 2, 600_000  # a logger this fast shows an excursion this short as a pulse; our choice
+LEAST_AS = 0.018  # smaller is no wake-up: 10 mA for 2 s, less a tenth; our choice
+PULSES_TOGETHER, PULSES_SINGLE = (
+    3.5,
+    2.0,
+)  # pulses of a receiver that may fall together, in seconds, in samples; our choice
 INTERIOR = 3  # seconds whose median is the size next to an edge
 
 
@@ -65,8 +70,15 @@ def is_pulse(excursion: Excursion, wake: WakeUp) -> bool:
     rows = excursion.rows
     high = np.flatnonzero(rows.drain - excursion.level_a > excursion.texture.steady_a(excursion.level_a))
     fast = len(rows) < 2 or int(np.median(np.diff(rows.second))) <= FAST_S
-    short = wake.end - wake.start <= PULSE_US or int(rows.count[high].max(initial=0)) == 1
-    return fast and len(high) <= 1 and short
+    one_sample = len(high) <= 1 and int(rows.count[high].max(initial=0)) == 1
+    return fast and (one_sample or wake.end - wake.start <= PULSE_US)
+
+
+def least_ah(excursion: Excursion) -> float:
+    """Charge below which an excursion is none, Ah; more where recurring pulses may fall together."""
+    single = int(np.median(excursion.rows.count)) == 1
+    together = PULSES_SINGLE if single else PULSES_TOGETHER
+    return max(LEAST_AS, together * excursion.texture.spikes_a) / 3600.0
 
 
 def _edges(excess: Floats, peak: Floats, begins: int, ends: int, start_s: int) -> tuple[int, int]:
