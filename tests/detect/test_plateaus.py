@@ -190,7 +190,7 @@ def test_without_a_settled_level_nothing_is_asleep():
 
 
 def test_the_approach_of_the_driver_is_no_wake_up():
-    for arrival in (Scene().asleep(7200).load(40, -3.0), Scene().asleep(7200).load(20, -3.0).asleep(10)):
+    for arrival in (Scene().asleep(7200).load(40, -3.0), Scene().asleep(7200).load(15, -3.0).asleep(25)):
         assert the_stand(arrival.crank().running(120).read(1.0)).wake_ups == []
 
 

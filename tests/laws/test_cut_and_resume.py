@@ -10,11 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.base.ledger import Ledger
+from monitor.base.samples import SECOND_US, Block
 from monitor.detect import Engine
 from monitor.detect.facts import Facts
 from tests.laws.contract import check_cut, check_pure, check_resume
 from tests.laws.logs import Log, at_the_crank, busy, busy_life, interleaved, random_log, with_holes, without_amps
-from tests.laws.subjects import SUBJECTS, OfEngine, discovered, has_state
+from tests.laws.subjects import SUBJECTS, OfBinner, OfEngine, discovered, has_state
 
 BUSY = busy(1.0)
 LOGS = {
@@ -76,6 +77,15 @@ def test_piece_by_piece_is_the_same_as_whole(kind):
     check_cut(kind, log, range(kind.length(log)))
     slow = LOGS["busy at 0.2 Hz"]
     check_cut(kind, slow, range(kind.length(slow)))
+
+
+def test_a_gap_that_ends_on_a_row_without_amps_is_remembered_wherever_the_log_is_cut():
+    seconds, amps = [0, 1, 2, 3, 4, 200, 201, 202, 203, 204], np.full(10, -5.0)
+    amps[5:7] = np.nan
+    log = Log("short", Block(np.array(seconds) * SECOND_US, np.full(10, 12.6), amps))
+    for begin in range(11):
+        for end in range(begin, 11):
+            check_cut(OfBinner, log, [begin, end])
 
 
 @each_subject
@@ -144,4 +154,3 @@ def test_the_busy_life_is_busy():
     assert [len(stand.wake_ups) > 0 for stand in found.stands] == [True, True]
     assert len(found.stands[1].charges) == 1
     assert len(found.log.gaps) == 1
-    assert isinstance(BUSY, Log)
