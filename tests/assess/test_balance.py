@@ -13,7 +13,7 @@ from monitor.base.samples import SECOND_US, Block
 from monitor.base.vehicle import Vehicle
 from monitor.detect import Facts, replay
 from monitor.detect.quarters import days_of
-from tests.assess.cars import HOUR_US, document, drive, fresh_car, stand
+from tests.assess.cars import HOUR_US, document, drive, fresh_car, stand, wakes
 
 AH_NC = 3_600_000_000_000
 WEEK = [stand(24 * k + 18, 24 * k + 31, out_ah=9.6) for k in range(7)]
@@ -67,6 +67,18 @@ def test_charge_belongs_to_the_local_day_even_where_midnight_is_no_full_hour(zon
     assert [day.out_ah for day in days_of(cells, [], 0.0, ZoneInfo(zone))] == days
 
 
+def test_the_engine_counts_finely_enough_for_any_midnight():
+    # 1 A out from 18:00 to 19:00 UTC; midnight in India is at 18:30
+    t = (np.arange(12 * 3600, 20 * 3600, 5, dtype=np.int64) + 86400 * 20_089) * SECOND_US
+    hour = t // SECOND_US % 86400 / 3600
+    amps = np.where((hour >= 18) & (hour < 19), -1.0, 0.0)
+    found = replay([Block(t, np.full(len(t), 12.6), amps)], Ledger(), Facts())
+    days = assess(found, Vehicle(), ZoneInfo("Asia/Kolkata")).balance
+    # an interval of 5 s is booked where it ends: up to 5 As, 1.4 mAh
+    assert [day.out_ah for day in days] == pytest.approx([0.5, 0.5], abs=0.0015)
+    assert len(assess(found, Vehicle(), UTC).balance) == 1
+
+
 def test_a_gap_over_midnight_is_shared_out():
     gap = Span(start=22 * HOUR_US, end=27 * HOUR_US)
     days = days_of(quarters(21.75, 27.0), [gap], 5 * 3600.0, UTC)
@@ -77,6 +89,7 @@ def test_a_day_without_a_sample_is_unknown_and_unobserved():
     gap = Span(start=22 * HOUR_US, end=50 * HOUR_US)
     days = days_of(quarters(21.75, 50.0), [gap], 28 * 3600.0, UTC)
     assert [(day.out_ah, day.unobserved_s) for day in days] == [(1.0, 7200.0), (None, 86400.0), (1.0, 7200.0)]
+    assert (days[1].in_ah, days[1].net_ah) == (None, None)
 
 
 def test_days_add_up_to_stands_and_drives_of_a_log():
@@ -88,7 +101,8 @@ def test_days_add_up_to_stands_and_drives_of_a_log():
 
 
 def test_assessing_changes_nothing_of_what_was_found():
-    found = document(WEEK, TRIPS)
+    woken = stand(200, 212, wake_ups=wakes(201, 5, 600, 45, 0.2))
+    found = document([*WEEK, woken], TRIPS)
     before = found.model_dump_json()
     assess(found, Vehicle(), UTC)
     assert found.model_dump_json() == before
