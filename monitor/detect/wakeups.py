@@ -19,10 +19,8 @@ PARTIAL_SHARE = 0.05  # …and by so much of its size
 FULL_SHARE = 0.9  # an edge second this full is full
 FAST_S, PULSE_US = 2, 600_000  # a logger this fast shows an excursion this short as a pulse; our choice
 LEAST_AS = 0.018  # smaller is no wake-up: 10 mA for 2 s, less a tenth; our choice
-PULSES_TOGETHER, PULSES_SINGLE = (
-    3.5,
-    2.0,
-)  # pulses of a receiver that may fall together, in seconds, in samples; our choice
+PULSES_TOGETHER = 3.5  # so many seconds' worth of a receiver's pulses may fall together…
+PULSES_SINGLE = 2.0  # …where a second is one sample; our choice
 INTERIOR = 3  # seconds whose median is the size next to an edge
 
 
