@@ -80,12 +80,13 @@ def find_stop(tail: Seconds, held: Seconds, proved: int, charged: bool, facts: F
     drain = -np.concatenate([tail.amps, held.amps])
     if not np.isfinite(drain).any():
         return _by_volts(volts, lead, proved, facts.scale)
-    found: int | None
+    last = len(drain) - 1
     if not charged and _loaded(drain[lead + proved : lead + proved + LOADED_S]):
-        found = _unloaded(drain, lead + proved)
+        found = _unloaded(drain, min(lead + proved + SIDE, last))
+        row = last if found is None else found
     else:
         found = _taken_over(volts, drain, max(_charged_until(drain), lead), facts.scale)
-    row = max(lead + proved, min(_charged_until(drain), len(drain) - 1)) if found is None else found
+        row = max(lead + proved, min(_charged_until(drain), last)) if found is None else found
     behind = drain[row:][np.isfinite(drain[row:])]
     end = float(np.median(behind[-10:])) if len(behind) else None
     peak = float(np.median(np.sort(behind)[-10:])) if len(behind) else 0.0
@@ -126,13 +127,13 @@ def _steps(volts: Floats, drain: Floats, lead: int, scale: float) -> list[int]:
     return [int(run[np.argmax(np.nan_to_num(sharp[run], nan=-np.inf))]) for run in runs if len(run)]
 
 
-def _unloaded(drain: Floats, lead: int) -> int:
+def _unloaded(drain: Floats, lead: int) -> int | None:
     """The first fall of an uncharged engine's loads by UNLOADED_SHARE behind which they do not come back."""
     loads = drain[lead:]  # the crank before is none of them
     before = _behind(loads, SIDE)
     ahead = np.maximum.accumulate(np.nan_to_num(loads)[::-1])[::-1]
     rows = np.flatnonzero((before - ahead >= STEP_A) & (ahead <= (1.0 - UNLOADED_SHARE) * before))
-    return lead + int(rows[0]) if len(rows) else lead
+    return lead + int(rows[0]) if len(rows) else None
 
 
 def _behind(values: Floats, n: int) -> Floats:
