@@ -63,7 +63,8 @@ UNDETERMINED = (
     "Let the battery rest 4 h, better 12 h, without current, and read its voltage; charge it first below"
     f" {CHARGE_FIRST_V} V.",
 )
-NIGHT_S, FAST_HZ, RIPPLE_HZ = 3 * 3600.0, 0.9, 5.0
+NIGHT_S = 3 * 3600.0
+RIPPLE_HZ, CRANK_HZ = 5.0, 3.0
 
 
 def next_steps(cause: Cause, others: list[Fault]) -> list[str]:
@@ -91,7 +92,9 @@ def missing(seen: Seen) -> list[str]:
     elif not judged(seen):
         said.append("No drive lasted five minutes: charging voltage could not be judged.")
     if seen.result.drives and (seen.result.log.rate_hz.median or 0.0) < RIPPLE_HZ:
-        said.append("The logger is too slow for ripple and for the length of a crank (5 samples a second or more).")
+        said.append(f"The logger is too slow for ripple ({RIPPLE_HZ:.0f} samples a second or more).")
+    if seen.starts and not any(start.sampled_hz >= CRANK_HZ for start in seen.starts):
+        said.append(f"The logger is too slow for the length of a crank ({CRANK_HZ:.0f} samples a second or more).")
     if seen.has_amps and seen.result.drives and seen.times_new is None:
         said.append("No crank carries a resistance: battery and connection under load are unknown.")
     if not seen.settled:

@@ -1,4 +1,4 @@
-"""One result document in, one out: wake-up groups, balance and battery filled in.
+"""One result document in, one out: wake-up groups, balance, battery and verdict filled in.
 
 Pure, and deterministic: it looks at nothing but the document, the vehicle and the zone whose days are meant.
 """
@@ -9,6 +9,7 @@ from datetime import tzinfo
 
 from monitor.assess import balance, battery, course, endurance, groups
 from monitor.assess.ratings import capacity_of
+from monitor.assess.verdict import judge
 from monitor.base.results import BatteryFindings, Result
 from monitor.base.vehicle import Vehicle
 from monitor.detect.quarters import days_of
@@ -24,6 +25,7 @@ def assess(result: Result, vehicle: Vehicle, zone: tzinfo | None) -> Result:
     if told.quarters:
         told.balance = days_of(told.quarters, told.log.gaps, told.log.unobserved_s, zone)
     told.battery = _battery(told, vehicle, zone)
+    told.verdict = judge(told, vehicle)
     return told
 
 

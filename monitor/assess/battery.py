@@ -102,6 +102,8 @@ def resistance(result: Result) -> Resistance | None:
         c for c in cranks if c.volts_before is not None and abs(c.volts_before - middle) <= ALIKE_V * middle / 12.5
     ]
     ohms = [c.resistance_mohm for c in alike if c.resistance_mohm is not None]
+    if not ohms:
+        return None  # two cranks far apart: neither is like the middle
     trend, words = _trend(alike)
     return Resistance(
         value=median(ohms),

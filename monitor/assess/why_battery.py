@@ -17,7 +17,7 @@ from monitor.base.results import Drive, Stand
 CRANK_LOW_V = 9.6  # warm
 CRANK_LOW_COLD_V = 8.5  # at −18 °C: below every row of the table
 LONG_CRANK_S = 3.0  # service manuals: longer than 3 s is long
-FAST_HZ = 5.0  # the least rate at which a crank's length is told apart from its samples
+FAST_HZ = 3.0  # the least rate at which a crank's length is told apart from its samples
 WEAK_TIMES = 1.35  # from here on short cranks at good volts are only a small engine's. Our choice
 CABLE_TIMES = 2.3  # of a new battery: from here on a crank's fall is not the battery's alone (why_connection)
 # Log-odds by apparent resistance over a new battery's. +50 % is the replacement point; cold makes ×1.5–2 from +25 to
@@ -43,6 +43,7 @@ TAIL_SHARE = 0.02  # of capacity in A: full (charging sheet)
 HOUR_S = 3000.0
 SMALL_SHARE = 0.1  # of capacity: more drawn in the rest itself would explain a low reading. Our choice
 NORMAL_V = (13.8, 14.8)  # regulated volts of a warm system (makers' tables)
+WORN_SHARE = 0.8  # of rated: worn (common practice)
 HEALTH_FAILS = 0.6  # below 60 % of rated: replace (common practice; 80 % = end of warranty)
 
 
@@ -53,7 +54,7 @@ def battery_evidence(seen: Seen) -> list[Observation]:
     stay high while capacity fades): what is in order does not count against evidence of the other kind.
     """
     power = [*_resistance(seen), *_crank_volts(seen)]
-    charge = [*_holding(seen), *_cell(seen), *_filled_yet_low(seen), *_bench(seen)]
+    charge = [*_holding(seen), *_cell(seen), *_filled_yet_low(seen), *_capacity(seen), *_bench(seen)]
     if any(o.moves["battery"] >= STRONG for o in charge):
         return [*(_only_for(o) for o in power), *charge]
     if any(o.moves["battery"] >= SOME for o in power):
@@ -96,7 +97,10 @@ def _crank_volts(seen: Seen) -> list[Observation]:
     found = []
     length = f" over {low.duration_s:.1f} s" if low.duration_s is not None else ""
     by_joint = ratio is not None and ratio > CABLE_TIMES
-    if low.volts_min < CRANK_LOW_V and not by_joint:
+    if by_joint and len(long) > len(told) / 2:
+        text = f"The starter turned for {max(s.duration_s or 0 for s in long):.1f} s: it lacked current itself."
+        found.append(Observation(text, {"battery": STRONG, "connection": -STRONG}))
+    elif low.volts_min < CRANK_LOW_V and not by_joint:
         if _is_long(low):
             text = f"A crank{length} pulled the battery down to {low.volts_min:.2f} V; limit {CRANK_LOW_V} V (warm)."
             found.append(Observation(text, {"battery": VERY_STRONG, "usage": -SOME}))
@@ -193,6 +197,21 @@ def _filled_yet_low(seen: Seen) -> list[Observation]:
     return []
 
 
+def _capacity(seen: Seen) -> list[Observation]:
+    """The estimated capacity against the rated one, by the favourable end of its interval."""
+    battery = seen.result.battery
+    if battery is None or battery.capacity_ah is None or battery.capacity_ah.high is None or not seen.capacity_told:
+        return []
+    share = battery.capacity_ah.high / seen.capacity_ah
+    if share >= WORN_SHARE:
+        return []
+    text = (
+        f"It has {battery.capacity_ah.value:.0f} Ah, no more than {battery.capacity_ah.high:.0f} Ah, of the"
+        f" {seen.capacity_ah:.0f} Ah it should have ({battery.capacity_ah.basis})."
+    )
+    return [Observation(text, {"battery": VERY_STRONG if share < HEALTH_FAILS else STRONG})]
+
+
 def _bench(seen: Seen) -> list[Observation]:
     """Bench-test figures entered as a mark: amps measured of amps rated, state of health; as the tester gave them."""
     found = []
@@ -209,7 +228,7 @@ def _bench(seen: Seen) -> list[Observation]:
         if not shares:
             continue
         least = min(shares)
-        weight = VERY_STRONG if least < HEALTH_FAILS else SOME if least < 0.8 else -STRONG
+        weight = VERY_STRONG if least < HEALTH_FAILS else SOME if least < WORN_SHARE else -STRONG
         found.append(
             Observation(f"Bench test: {mark.text} ({least * 100:.0f} % of what it should be).", {"battery": weight})
         )

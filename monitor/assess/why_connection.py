@@ -20,7 +20,9 @@ BY_RESISTANCE = (
     (3.0, 1.2 * DECISIVE),
 )
 SEVERAL = 3
+WORN_TIMES = 1.45  # where why_battery begins to doubt the battery
 RESTS_WELL = 0.6  # state of charge at rest: without current nothing is missing. Our choice
+FAST_HZ = 3.0  # the least rate at which a crank's length is told
 SHORT_S = 2.0  # the starter got what it needed
 
 
@@ -37,11 +39,9 @@ def connection_evidence(seen: Seen) -> list[Observation]:
     mohm = sorted(start.mohm for start in told if start.mohm is not None)[len(told) // 2]
     least = min(start.volts_min for start in told if start.volts_min is not None)
     if weight <= 0:
-        return [
-            Observation(
-                f"Volts under load fit the battery: {mohm:.1f} mΩ, no joint stands out.", {"connection": weight}
-            )
-        ]
+        fits = "a battery in order" if ratio < WORN_TIMES else "a weak battery"
+        text = f"The volts fall under load as {fits} makes them ({mohm:.1f} mΩ): no joint stands out."
+        return [Observation(text, {"connection": weight})]
     joint = mohm - mohm / ratio
     text = (
         f"In {len(told)} cranks the volts fell in proportion to the current, to {least:.2f} V (for 12 V):"
@@ -54,7 +54,7 @@ def connection_evidence(seen: Seen) -> list[Observation]:
         ocv = min(s.ocv_v for s in seen.settled)
         text = f"Without current the drop is gone: it rests at {ocv:.2f} V (for 12 V) or more."
         found.append(Observation(text, {"connection": SOME}))
-    fast = [s.duration_s for s in seen.starts if s.duration_s is not None and s.sampled_hz >= 5.0]
+    fast = [s.duration_s for s in seen.starts if s.duration_s is not None and s.sampled_hz >= FAST_HZ]
     if weight > SOME and fast and max(fast) <= SHORT_S:
         text = f"The starter needed no more than {max(fast):.1f} s: it got its current."
         found.append(Observation(text, {"connection": SOME, "battery": -SOME}))

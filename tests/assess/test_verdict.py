@@ -1,9 +1,12 @@
 """The verdict: each cause named where its evidence is, a healthy car called sound, and nothing made of nothing."""
 
+from datetime import UTC
+
 import pytest
 
+from monitor.assess import assess
 from monitor.assess.verdict import judge
-from monitor.base.results import BatteryFindings, LevelStep, Mark, Result, Verdict, WakeUp
+from monitor.base.results import BatteryFindings, Estimate, LevelStep, Mark, Result, Verdict, WakeUp
 from monitor.base.vehicle import Battery, Vehicle
 from monitor.detect.ocv import state_of_charge
 from tests.assess.verdict_logs import CAR, DAY_US, HOUR_US, crank, days, drive, log_of, stand, wakes
@@ -164,6 +167,18 @@ def test_a_battery_that_does_not_hold_its_charge_is_the_cause() -> None:
     assert "battery" in (found.cause, *(other.cause for other in found.also))
 
 
+def test_a_capacity_far_below_the_rated_one_is_the_battery() -> None:
+    small = Estimate(value=25.0, low=10.0, high=35.0, basis="counted between two rests")
+    assert verdict(*days(), battery=BatteryFindings(capacity_ah=small)).cause == "battery"
+    doubtful = Estimate(value=45.0, low=20.0, high=80.0, basis="counted between two rests")
+    assert verdict(*days(), battery=BatteryFindings(capacity_ah=doubtful)).cause == "sound"
+
+
+def test_a_starter_that_turns_long_lacks_current_and_that_is_no_joint_before_the_sensing_point() -> None:
+    worn = crank(0, volts_min=8.9, resistance_mohm=14.0, duration_s=3.5)
+    assert verdict(*days(trip={"started": worn})).cause != "connection"
+
+
 def test_after_a_battery_change_the_charging_strategy_must_be_told() -> None:
     worn = crank(0, resistance_mohm=9.5, volts_min=9.9)
     assert any("charging strategy must be told" in step for step in verdict(*days(trip={"started": worn})).next)
@@ -249,6 +264,12 @@ def test_nothing_seen_is_undetermined() -> None:
 
 def test_an_assumed_capacity_is_said() -> None:
     assert any("60 Ah assumed" in text for text in verdict(*days(), vehicle=Vehicle()).missing)
+
+
+def test_cranks_from_volts_far_apart_are_assessed_all_the_same() -> None:
+    parts = [stand(0), drive(11 * HOUR_US, started=crank(0, volts_before=12.9))]
+    parts += [stand(DAY_US), drive(DAY_US + 11 * HOUR_US, started=crank(0, volts_before=12.0))]
+    assert assess(log_of(*parts), CAR, UTC).verdict is not None
 
 
 def test_judging_changes_nothing_and_repeats() -> None:

@@ -24,6 +24,7 @@ import argparse
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from statistics import median
@@ -221,14 +222,23 @@ def accused(trials: Sequence[Trial]) -> list[Trial]:
     return [t for t in trials if t.truth == "sound" and t.verdict not in ("sound", "undetermined")]
 
 
+def _eight(task: tuple[int, tuple[float, float]]) -> list[Trial]:
+    seed, length = task
+    return list(attempts(seed, len(CAUSES), [length]))
+
+
 def main() -> int:
     """Print the matrix."""
     today = datetime.now(UTC).date()
     parser = argparse.ArgumentParser(prog="python -m tests.scoreboard.verdicts", description=__doc__)
     parser.add_argument("--seed", type=int, default=today.toordinal() * 1000 + 500, help="of the first scenario")
     parser.add_argument("--scenarios", type=int, default=208, help="(default %(default)s)")
+    parser.add_argument("--workers", type=int, default=1, help="processes (default %(default)s)")
     options = parser.parse_args()
-    trials = list(attempts(options.seed, options.scenarios))
+    starts = range(0, options.scenarios, len(CAUSES))  # eight scenarios of one rate and length at a time
+    with ProcessPoolExecutor(options.workers) as pool:
+        done = pool.map(_eight, [(options.seed + n, LENGTHS[n // len(CAUSES) % len(LENGTHS)]) for n in starts])
+        trials = [trial for eight in done for trial in eight]
     sys.stdout.write(f"Seed {options.seed}, {options.scenarios} scenarios, {today}\n\n{matrix(trials)}\n")
     for trial in trials:
         if trial.outcome == "wrong" or (trial.carried and trial.outcome != "right"):
