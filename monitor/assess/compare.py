@@ -21,6 +21,7 @@ from monitor.base.results import Number, Part, Result
 ALPHA = 0.05
 QUIET_NIGHTS = 5  # nights after the repair that a level needs; of a fault on every other night 1 in 32 hides so long:
 # common practice
+UNSEEN_S = 864.0  # our choice: of a day so much, a hundredth, may be unobserved and its balance still be told
 CLUMP_NIGHTS = 3  # our choice: with fewer nights before the repair nobody sees whether wake-ups come in clumps
 
 Name = Literal[
@@ -156,7 +157,7 @@ def _balance(result: Result, repair_at: int, zone: tzinfo) -> list[Comparison]:
     """Charge that whole days lost; the day of the repair belongs to neither side."""
     day = local_day(repair_at, zone)
     # the first and last day of a log are seldom whole
-    days = [(d.day, -d.net_ah) for d in result.balance[1:-1] if d.net_ah is not None and not d.unobserved_s]
+    days = [(d.day, -d.net_ah) for d in result.balance[1:-1] if d.net_ah is not None and d.unobserved_s <= UNSEEN_S]
     lost = [ah for when, ah in days if when < day], [ah for when, ah in days if when > day]
     return _levels("day_balance", "Ah lost a day", *lost)
 

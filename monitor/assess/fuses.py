@@ -52,9 +52,8 @@ PART_SHARE = 0.15  # how far a fuse's resistance may be off: no data sheet says;
 ENTERED_SHARE = 0.05  # the same where the user measured it: our choice, contacts and meter of a four-wire reading
 PER_KELVIN = 0.0039  # rise of resistance, as of zinc and copper; from memory
 COLD_CELSIUS = 20.0  # temperature of the cold resistance; from memory
-REST_A = (
-    0.030  # an unexplained rest from here on is looked for at the alternator's B+ and unfused feeds: common practice
-)
+# an unexplained rest from here on is looked for at the alternator's B+ and in unfused feeds: common practice
+REST_A = 0.030
 AGREE_SHARE = 0.20  # fuses agree with the plateau within this: common practice
 WARM_SHARE = 0.20  # our choice: above this share of its rating a fuse is no longer cold
 

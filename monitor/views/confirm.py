@@ -24,7 +24,7 @@ NAMES: dict[Name, str] = {
     "nights_with_wake_ups": "Nights with wake-ups",
     "charge_per_hour": "Charge taken an hour, as a mean current",
     "decay": "Fall of the rest voltage",
-    "day_balance": "Charge lost on a whole day",
+    "day_balance": "Charge lost on a whole day (minus: gained)",
 }
 SHOWN = 10  # nights whose values are told one by one on each side. Our choice: more is for the document
 CAUTIONS = [
@@ -83,15 +83,18 @@ def _figures(one: Comparison) -> list[str]:
         unit = "h" if one.unit == "an hour" else "nights"
         told = [
             f"{events.before} in {_digits(events.before_time)}{NB}{unit} before, {events.after} in"
-            f" {_digits(events.after_time)}{NB}{unit} after; the rate is {_digits(one.change)} of the earlier one"
-            f" ({_interval(one)}); {_p(one.p)}."
+            f" {_digits(events.after_time)}{NB}{unit} after; {_ratio(one)}; {_p(one.p)}."
         ]
     if one.name != "nights_above_limit":
         each = "Each day" if one.name == "day_balance" else "Each night"
         told.append(f"{each}: {_values(one.before)} | {_values(one.after)}.")
-    if one.further_nights and not one.decides:
-        told.append(f"Sure by itself after {count(one.further_nights, 'more quiet night')}.")
     return told
+
+
+def _ratio(one: Comparison) -> str:
+    if one.change is None:
+        return "no earlier rate to compare with"
+    return f"the rate is {_digits(one.change)} times the earlier one ({_interval(one)})"
 
 
 def _values(values: list[float]) -> str:

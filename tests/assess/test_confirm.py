@@ -150,6 +150,16 @@ def test_whole_days_are_balanced_and_the_day_of_the_repair_is_left_out():
     assert (len(one.before), len(one.after), one.change) == (4, 4, -10)
 
 
+def test_a_day_with_a_short_gap_counts_and_one_hardly_observed_does_not():
+    result = week([*BAD[:5], *SOUND[:5]])
+    unseen = [0, 60, 5000, *[0] * 8]
+    result.balance = [
+        DayBalance(day=f"2025-03-{3 + k:02}", in_ah=1, out_ah=10, net_ah=-9.0, unobserved_s=unseen[k])
+        for k in range(11)
+    ]
+    assert len(compared(confirm(result, repaired_after(5), UTC), "day_balance").before) == 3
+
+
 def test_by_chance_alone_no_more_than_one_repair_in_twenty_is_called_proven():
     """Both sides drawn alike, above and below the limit as it falls: p of 0.05 allows so many errors, and no more."""
     random = np.random.default_rng(20250408)
