@@ -1,4 +1,4 @@
-"""What `keyoff replay` prints: the verdict, the log, then each stand and drive in time order, in local time.
+"""What `keyoff replay` prints: the verdict, the log, battery and charge, then each stand and drive in local time.
 
 Wide terminals get the times in a column of their own; narrow ones get them as a line above the sentences. Weight and
 colour only repeat what the words say, and characters that the output cannot carry are spelt in ASCII.
@@ -13,6 +13,7 @@ from typing import IO, TYPE_CHECKING, Literal
 
 from monitor.base.errors import printable
 from monitor.base.results import Drive, Result, Stand, Verdict
+from monitor.views.balance import balance_rows
 from monitor.views.drive import drive_faults, drive_sentences
 from monitor.views.logbook import log_rows, notice_sentences
 from monitor.views.shared import heading
@@ -74,6 +75,11 @@ class _Page:
             self.beside(label, text, 10)
         for text in notice_sentences(result.log):
             self.beside("Note", text, 10, "bold")
+        assessed = balance_rows(result)
+        if assessed:
+            self.line("")
+        for label, text in assessed:
+            self.beside(label, text, 10)
         parts: list[Stand | Drive] = [*result.stands, *result.drives]
         day = ""
         for part in sorted(parts, key=lambda part: part.start):
