@@ -11,6 +11,10 @@ from monitor.assess.why_charging import judged
 from monitor.base.results import Cause
 
 MANUAL = "The service manual of the vehicle comes first wherever its limits or steps differ from these."
+TELL = (
+    "The battery was replaced: make sure that the charging strategy has been told of it (battery registration); one"
+    " that still reckons with the old battery charges the new one wrongly."
+)
 CHARGE_FIRST_V, STORE_V = 12.4, 12.55
 
 STEPS: dict[Fault, tuple[str, ...]] = {
@@ -67,14 +71,19 @@ NIGHT_S = 3 * 3600.0
 RIPPLE_HZ, CRANK_HZ = 5.0, 3.0
 
 
-def next_steps(cause: Cause, others: list[Fault]) -> list[str]:
-    """What to do, cheapest first: for the cause, then the first step of each further likely one, the manual last."""
+def next_steps(cause: Cause, others: list[Fault], replaced: bool) -> list[str]:
+    """What to do, cheapest first: for the cause, then the first step of each further likely one, the manual last.
+
+    `replaced`: the battery was replaced within the log.
+    """
     if cause == "sound":
         steps = list(SOUND)
     elif cause == "undetermined":
         steps = [*UNDETERMINED, *(STEPS[other][0] for other in others)]
     else:
         steps = [*STEPS[cause], *(STEPS[other][0] for other in others if other != cause)]
+    if replaced:
+        steps.insert(0, TELL)
     return [*steps, MANUAL]
 
 

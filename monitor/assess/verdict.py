@@ -24,6 +24,7 @@ from statistics import median
 
 from monitor.assess.advice import missing, next_steps
 from monitor.assess.evidence import FAULTS, Fault, Observation, probability
+from monitor.assess.recent import since_repair
 from monitor.assess.seen import Seen, look
 from monitor.assess.why_battery import battery_evidence
 from monitor.assess.why_charging import charging_evidence, judged
@@ -45,7 +46,10 @@ LOW_CHARGE = 0.55  # a battery this low has a reason, found or not
 
 def judge(result: Result, vehicle: Vehicle) -> Verdict:
     """The verdict on a result document; pure. Reads whatever of it has been assessed, and does without the rest."""
-    seen = look(result, vehicle)
+    judged_part, left_out = since_repair(result)
+    seen = look(judged_part, vehicle)
+    open_points = [*([left_out] if left_out else []), *missing(seen)]
+    replaced = any(mark.kind == "battery replaced" for mark in result.marks)
     evidence = [
         *drain_evidence(seen),
         *charging_evidence(seen),
@@ -66,8 +70,8 @@ def judge(result: Result, vehicle: Vehicle) -> Verdict:
             also=[OtherCause(cause=fault, confidence=sure[fault]) for fault in others],
             because=because,
             against=against,
-            missing=missing(seen),
-            next=next_steps(first, others),
+            missing=open_points,
+            next=next_steps(first, others, replaced),
         )
     nothing = prod(1.0 - sure[fault] for fault in FAULTS)
     speaks_for = [o.text for o in evidence if any(weight > MENTIONED for weight in o.moves.values())]
@@ -80,8 +84,8 @@ def judge(result: Result, vehicle: Vehicle) -> Verdict:
             confidence=nothing,
             because=speaks_against,
             against=speaks_for,
-            missing=missing(seen),
-            next=next_steps("sound", []),
+            missing=open_points,
+            next=next_steps("sound", [], replaced),
         )
     return Verdict(
         cause="undetermined",
@@ -89,8 +93,8 @@ def judge(result: Result, vehicle: Vehicle) -> Verdict:
         also=also,
         because=[*speaks_for, *gaps],
         against=speaks_against,
-        missing=missing(seen),
-        next=next_steps("undetermined", likely),
+        missing=open_points,
+        next=next_steps("undetermined", likely, replaced),
     )
 
 

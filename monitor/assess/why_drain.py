@@ -124,6 +124,8 @@ def _patterns(seen: Seen, weight: float) -> list[Observation]:
 
 def _by_volts(seen: Seen) -> list[Observation]:
     """A rest voltage that keeps falling: a drain, or a battery that loses charge by itself; volts cannot say which."""
+    if seen.vehicle.battery.kind == "lifepo4":
+        return []  # its voltage does not show its charge
     found: list[tuple[float, float]] = []
     for stand in seen.result.stands:
         decay = stand.rest.decay_mv_per_h

@@ -272,6 +272,20 @@ def test_cranks_from_volts_far_apart_are_assessed_all_the_same() -> None:
     assert assess(log_of(*parts), CAR, UTC).verdict is not None
 
 
+def test_what_was_before_a_repair_is_left_out_and_that_is_said() -> None:
+    parts = days(4)
+    parts[0], parts[2] = stand(0, amps=0.5), stand(DAY_US, amps=0.5)
+    assert verdict(*parts).cause == "drain"
+    found = verdict(*parts, marks=[Mark(at=DAY_US + 12 * HOUR_US, kind="repair", text="glove-box lamp")])
+    assert found.cause == "sound"
+    assert any("glove-box lamp" in text for text in found.missing)
+
+
+def test_a_new_battery_is_told_to_the_charging_strategy_whatever_the_verdict() -> None:
+    found = verdict(*days(), marks=[Mark(at=0, kind="battery replaced", text="new battery")])
+    assert "charging strategy" in found.next[0]
+
+
 def test_judging_changes_nothing_and_repeats() -> None:
     result = log_of(*days(night={"amps": 0.3}))
     before = result.model_dump_json()
