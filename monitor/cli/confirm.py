@@ -10,10 +10,7 @@ import typer
 if TYPE_CHECKING:
     from datetime import tzinfo
 
-    from monitor.base.results import Mark
-
 EXAMPLE = "Example: keyoff confirm week1.csv week2.csv --repair-at 2025-04-11T12:13"
-LARGEST_BYTES = 262_144  # our choice: marks are a page; a log named by mistake is refused at once
 
 
 def confirm(
@@ -50,6 +47,7 @@ def confirm(
     from monitor.base.vehicle import Vehicle
     from monitor.base.window import parse_moment
     from monitor.cli.progress import progress_bar
+    from monitor.cli.texts import marks_in
 
     car = load_document(vehicle, Vehicle) if vehicle else Vehicle()
     zone: tzinfo = ZoneInfo(car.log.time.zone) if car.log.time.zone else UTC
@@ -62,7 +60,7 @@ def confirm(
 
     from monitor.assess.marks import MarkWatch, repair_of
 
-    named = _marks(marks, zone) if marks is not None else []
+    named = marks_in(marks, zone) if marks is not None else []
     if repair_at is None and not named:
         raise SettingError("when was it repaired?", "give --repair-at 2025-04-11T12:13, or --marks FILE")
     at = parse_moment(repair_at, zone, "--repair-at") if repair_at is not None else repair_of(named)
@@ -113,14 +111,3 @@ def _within(at: int, first: int | None, last: int | None) -> None:
             f"the repair at {iso(at)} is not within the log: it runs from {iso(first)} to {iso(last)}",
             "give logs from before and after it, or correct --repair-at",
         )
-
-
-def _marks(path: Path, zone: tzinfo) -> list[Mark]:
-    from monitor.assess.marks import MarksFile, marks_of, read_marks_csv
-    from monitor.base.documents import load_document
-
-    if path.suffix.lower() != ".csv":
-        return marks_of(load_document(path, MarksFile).marks, zone, str(path))
-    from monitor.cli.texts import small_text
-
-    return read_marks_csv(small_text(path, LARGEST_BYTES, "a file of marks"), str(path), zone)

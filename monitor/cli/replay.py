@@ -26,6 +26,9 @@ def replay(
             " [log] time zone, else as UTC.",
         ),
     ] = None,
+    marks: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Marks (TOML or CSV: at, kind, text); each is told its effect.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result document as one JSON object.")] = False,
     current_sign: Annotated[
         Literal["as-logged", "reversed"],
@@ -44,6 +47,7 @@ def replay(
     from monitor.base.window import Window, parse_moment
     from monitor.cli.notices import log_notices
     from monitor.cli.progress import progress_bar
+    from monitor.cli.texts import marks_in
 
     car = load_document(vehicle, Vehicle) if vehicle else Vehicle()
     zone = ZoneInfo(car.log.time.zone) if car.log.time.zone else None
@@ -51,6 +55,7 @@ def replay(
         parse_moment(start, zone or UTC, "--from") if start else None,
         parse_moment(end, zone or UTC, "--to") if end else None,
     )
+    named = marks_in(marks, zone or UTC) if marks is not None else []
     # only now what takes long to import: a wrong setting is told at once
     import gc
 
@@ -68,10 +73,18 @@ def replay(
             progress=progress,
         )
         gc.freeze()  # what has been imported stays, so the collector need not look through it again and again
-        result = detect(window.cut(log.blocks(), log.ledger), log.ledger, Facts.of(car), car.name)
+        blocks = window.cut(log.blocks(), log.ledger)
+        if named:
+            from monitor.assess.marks import MarkWatch
+
+            watch = MarkWatch(named)
+            blocks = watch.passing(blocks)
+        result = detect(blocks, log.ledger, Facts.of(car), car.name)
     result.log.notices += log_notices(log)
     shown = zone or (UTC if log.assumes_utc else None)  # None: this computer's
+    result.marks = named  # the verdict reads bench tests among them
     result = assess(result, car, UTC if log.relative else shown)
+    result.marks = watch.effects(result) if named else []
 
     if as_json:
         typer.echo(result.model_dump_json(indent=2).encode())  # JSON is UTF-8, whatever the terminal speaks
@@ -79,3 +92,7 @@ def replay(
         from monitor.views.replay import print_replay
 
         print_replay(result, shown)
+        if result.marks:
+            from monitor.views.marks import print_marks
+
+            print_marks(result.marks, shown, log.relative)

@@ -3,6 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    from monitor.base.results import Mark
+
+MARKS_BYTES = 262_144  # our choice: marks are a page; a log named by mistake is refused at once
 
 
 def small_text(path: Path, largest_bytes: int, what: str) -> str:
@@ -22,3 +30,13 @@ def small_text(path: Path, largest_bytes: int, what: str) -> str:
     except UnicodeDecodeError as wrong:
         line = raw.count(b"\n", 0, wrong.start) + 1
         raise InputError(f"{path}, line {line}: not UTF-8 text", "save the file as UTF-8") from wrong
+
+
+def marks_in(path: Path, zone: tzinfo) -> list[Mark]:
+    """Marks of a TOML or CSV file, in time order; times without a zone are read in `zone`."""
+    from monitor.assess.marks import MarksFile, marks_of, read_marks_csv
+    from monitor.base.documents import load_document
+
+    if path.suffix.lower() != ".csv":
+        return marks_of(load_document(path, MarksFile).marks, zone, str(path))
+    return read_marks_csv(small_text(path, MARKS_BYTES, "a file of marks"), str(path), zone)

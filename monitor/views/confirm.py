@@ -8,9 +8,9 @@ from typing import IO
 from monitor.assess.compare import Comparison, Name
 from monitor.assess.confirm import Answer, Confirmation
 from monitor.base.errors import printable
-from monitor.base.results import Effect, Mark
 from monitor.views.lines import Lines
-from monitor.views.words import NB, LocalTime, amps, amps_between, count
+from monitor.views.marks import mark_sentences
+from monitor.views.words import NB, LocalTime, count
 
 ANSWERS: dict[Answer, str] = {
     "proven": "Proven: the repair holds.",
@@ -50,7 +50,7 @@ def print_confirmation(
         for text in _figures(one):
             out.wrapped(text, 2)
     out.items("Missing", [_sentence(text) for text in found.missing])
-    out.items("Marks", [_mark(mark, time) for mark in found.marks])
+    out.items("Marks", mark_sentences(found.marks, time))
     out.items("Cautions", CAUTIONS)
     out.line()
     out.wrapped(
@@ -121,22 +121,3 @@ def _digits(value: float | None) -> str:
     ['441', '21', '0.0368', '−420', '0', 'unknown']
     """
     return "unknown" if value is None else f"{value:.3g}".replace("-", "−")
-
-
-def _mark(mark: Mark, time: LocalTime) -> str:
-    text = f"{time.moment(mark.at)}, {mark.kind}"
-    if mark.text != mark.kind:
-        text += f" ({printable(mark.text)})"
-    effect = mark.effect
-    return text + (f": {_effect(effect)}" if effect is not None else "")
-
-
-def _effect(effect: Effect) -> str:
-    text = effect.text or ""
-    if effect.change_a is None or effect.amps_before is None or effect.amps_after is None:
-        return text
-    levels = f"{amps(effect.amps_before)} before, {amps(effect.amps_after)} after"
-    if effect.low_a is None or effect.high_a is None:
-        return f"{levels}. {text}"
-    interval = f"95{NB}% interval {amps_between(effect.low_a, effect.high_a)}"
-    return f"{levels}, change {amps(effect.change_a)} ({interval}). {text}"
