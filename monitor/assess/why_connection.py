@@ -21,6 +21,7 @@ BY_RESISTANCE = (
 )
 SEVERAL = 3
 WORN_TIMES = 1.45  # where why_battery begins to doubt the battery
+ALIKE_SHARE = 0.3  # mΩ that differ by less: the volts fell in proportion to the current. Our choice: cold and charge
 RESTS_WELL = 0.6  # state of charge at rest: without current nothing is missing. Our choice
 FAST_HZ = 3.0  # the least rate at which a crank's length is told
 SHORT_S = 2.0  # the starter got what it needed
@@ -43,11 +44,13 @@ def connection_evidence(seen: Seen) -> list[Observation]:
         text = f"The volts fall under load as {fits} makes them ({mohm:.1f} mΩ): no joint stands out."
         return [Observation(text, {"connection": weight})]
     joint = mohm - mohm / ratio
+    ohms = sorted(start.mohm for start in told if start.mohm is not None)
+    alike = len(ohms) > 1 and ohms[-1] - ohms[0] <= ALIKE_SHARE * mohm
+    how = "in proportion to the current each time, " if alike else ""
     text = (
-        f"In {len(told)} cranks the volts fell in proportion to the current, to {least:.2f} V (for 12 V):"
-        f" {mohm:.1f} mΩ, {ratio:.1f} times a new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah). A battery that bad would"
-        " hardly crank;"
-        f" some {joint:.0f} mΩ lie in a joint or cable before the point where volts are sensed."
+        f"In {len(told)} cranks the volts fell {how}down to {least:.2f} V (for 12 V): {mohm:.1f} mΩ, {ratio:.1f} times a"
+        f" new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah). A battery that bad would hardly crank; some {joint:.0f} mΩ"
+        " lie in a joint or cable before the point where volts are sensed."
     )
     found = [Observation(text, {"connection": weight})]
     if weight > SOME and seen.settled and min(s.charge for s in seen.settled) >= RESTS_WELL:
