@@ -48,8 +48,9 @@ def connection_evidence(seen: Seen) -> list[Observation]:
     alike = len(ohms) > 1 and ohms[-1] - ohms[0] <= ALIKE_SHARE * mohm
     how = "in proportion to the current each time, " if alike else ""
     text = (
-        f"In {len(told)} cranks the volts fell {how}down to {least:.2f} V (for 12 V): {mohm:.1f} mΩ, {ratio:.1f} times a"
-        f" new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah). A battery that bad would hardly crank; some {joint:.0f} mΩ"
+        f"In {len(told)} cranks the volts fell {how}down to {least:.2f} V (for 12 V): {mohm:.1f} mΩ, {ratio:.1f} times"
+        f" a new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah). A battery that bad would hardly crank; some"
+        f" {joint:.0f} mΩ"
         " lie in a joint or cable before the point where volts are sensed."
     )
     found = [Observation(text, {"connection": weight})]
