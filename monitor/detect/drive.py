@@ -44,7 +44,7 @@ class DriveTracker:
         state.in_nc += int(seconds.in_nc.sum())
         state.out_nc += int(seconds.out_nc.sum())
         state.gap_us += int(seconds.gap_us.sum())
-        state.amps = state.amps or bool(np.isfinite(seconds.amps).any())
+        state.amps = state.amps or bool((np.isfinite(seconds.amps) & (seconds.observed_us > 0)).any())
         self.charging.update(seconds, running)
 
     def stopped(self, start_us: int, end_us: int) -> None:

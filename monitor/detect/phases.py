@@ -143,7 +143,7 @@ class Phases:
         if known < 3 and not (final and known):
             return None
         first = int(self.state.held.second[0])
-        running = bool(self.evidence.runs(self.state.held[:3]).any())
+        running = bool(self.evidence.runs(self.state.held[:3]).any())  # a start within three samples is no stand
         self.state.mode = "drive" if running else "stand"
         self.state.ran_s, self.state.charged = first if running else first - CHARGE_PAUSE_S, running
         events.append(Begin(self.state.mode, first * SECOND_US, seen=False))

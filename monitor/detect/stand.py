@@ -64,7 +64,7 @@ class StandTracker:
         state.in_nc += int(seconds.in_nc.sum())
         state.out_nc += int(seconds.out_nc.sum())
         state.gap_us += int(seconds.gap_us.sum())
-        state.amps = state.amps or bool(np.isfinite(seconds.amps).any())
+        state.amps = state.amps or bool((np.isfinite(seconds.amps) & (seconds.observed_us > 0)).any())
         state.last_s = int(seconds.second[-1])
         self._charges(seconds)
         self.rest.update(seconds)
