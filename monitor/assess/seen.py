@@ -105,7 +105,7 @@ def look(result: Result, vehicle: Vehicle) -> Seen:
         capacity_ah=capacity,
         capacity_told=rated.is_known,
         has_amps="amps" in result.log.channels,
-        sleeps=sleeps_of(result, capacity / MIDDLE_AH),
+        sleeps=sleeps_of(result, capacity / MIDDLE_AH, battery.nominal_v),
         starts=[_start(d.crank, scale, new_mohm) for d in result.drives if d.crank is not None],
         settled=[s for stand in result.stands if (s := _settled(stand, scale, last)) is not None],
         drive_s=[(end - d.start) / 1e6 - d.unobserved_s for d, end in zip(result.drives, ends, strict=True)],

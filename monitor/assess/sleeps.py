@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from monitor.base.results import Result, Stand, WakeUp
+from monitor.base.results import Drive, Result, Stand, WakeUp
 
 ASLEEP_LEAST_S = 3600.0  # modules may stay awake 60–75 min (service manuals): less sleep than that says nothing
 NEVER_ASLEEP_S = 3 * 3600.0  # climate and telematics may stay up to 3 h (service manual); no sleep in longer is told
@@ -19,6 +19,8 @@ ALIKE_EXCESS, ALIKE_LENGTH = 1.5, 2.0  # factors within which two wake-ups are a
 # No sleeping module draws as much for so long as a running engine does (9–20 A; lamps 9 A). Our choice: taken as
 # somebody using the vehicle, or a drive the log did not show as one.
 USE_A, USE_S = 7.0, 60.0
+# Where a drive was seen that nothing charged, another may look like a stand, its loads small on a flat battery.
+UNCHARGED_V, DRIVE_A, DRIVE_S = 13.0, 1.5, 300.0  # our choice
 USED_S = 300.0  # so much of it in one stand, and the stand was no rest
 # Whoever comes to drive wakes the modules first: what ends within this before the crank is the approach. Our choice.
 APPROACH_S = 180.0
@@ -48,21 +50,24 @@ class Sleep:
     used: bool = False
 
 
-def sleeps_of(result: Result, size: float) -> list[Sleep]:
+def sleeps_of(result: Result, size: float, nominal_v: float = 12.0) -> list[Sleep]:
     """The stands of which a mean can be told, in time order; `size` scales what people use (battery against 65 Ah)."""
     first, last = result.log.first, result.log.last
     days = 1.0 if first is None or last is None else (last - first) / 86400e6
     everything = [wake for stand in result.stands for wake in stand.wake_ups]
+    uncharged = any(_is_uncharged(drive, nominal_v / 12.0) for drive in result.drives)
     often = max(ALIKE, int(ALIKE_A_DAY * days) + 1)
-    found = [_sleep(stand, everything, often, last, size) for stand in result.stands]
+    found = [_sleep(stand, everything, often, last, size, uncharged) for stand in result.stands]
     return [sleep for sleep in found if sleep is not None]
 
 
-def _sleep(stand: Stand, everything: Sequence[WakeUp], often: int, last: int | None, size: float) -> Sleep | None:
+def _sleep(
+    stand: Stand, everything: Sequence[WakeUp], often: int, last: int | None, size: float, uncharged: bool
+) -> Sleep | None:
     end = stand.end if stand.end is not None else last
     if end is None:
         return None
-    used = _in_use_s(stand, size) > USED_S
+    used = _in_use_s(stand, size) > USED_S or (uncharged and any(_could_be_drive(w, size) for w in stand.wake_ups))
     if stand.settled_at is None:
         length_s = (end - stand.start) / 1e6 - stand.unobserved_s
         if stand.charge_out_ah is None or length_s < NEVER_ASLEEP_S or stand.charges:
@@ -104,6 +109,16 @@ def _in_use_s(stand: Stand, size: float) -> float:
 
 def _length_s(wake: WakeUp) -> float:
     return (wake.end - wake.start) / 1e6
+
+
+def _is_uncharged(drive: Drive, scale: float) -> bool:
+    """The engine ran and nothing charged."""
+    top = drive.charging.volts_p95
+    return "no_charge" in drive.charging.faults or (top is not None and top / scale < UNCHARGED_V)
+
+
+def _could_be_drive(wake: WakeUp, size: float) -> bool:
+    return wake.excess_a > DRIVE_A * size and _length_s(wake) > DRIVE_S
 
 
 def _is_use(wake: WakeUp, size: float) -> bool:

@@ -30,7 +30,7 @@ WORDS: dict[ChargingFault, str] = {
     "late": "charging that begins late",
 }
 JUDGED_S = 300.0  # five minutes of running engine: less says nothing about regulation (the detector's own least)
-RARE = 0.15  # a fault in fewer drives than this may be an accident of the log: half its weight. Our choice
+RARE = 0.15  # a fault in fewer drives than this may be an accident of the log: told, but of little weight. Our choice
 # Volts that swing with the load through a bad joint look unstable in some drives; a regulator that hunts does in all.
 OFTEN = 0.5  # our choice
 LATE_S = 60.0  # twice the published start-up phase of 30 s
@@ -50,7 +50,9 @@ def charging_evidence(seen: Seen) -> list[Observation]:
     found = []
     for fault, count in sorted(counts.items(), key=lambda item: -WEIGHTS[item[0]]):
         weight = WEIGHTS[fault]
-        if count / total < RARE or (fault == "unstable" and (count < 2 or count / total < OFTEN)):
+        if count / total < RARE:
+            weight = SOME / 2
+        elif fault == "unstable" and (count < 2 or count / total < OFTEN):
             weight /= 2
         elif count >= 2:
             weight += SOME

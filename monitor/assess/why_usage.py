@@ -19,7 +19,7 @@ BY_TRIP_MIN = ((4.0, VERY_STRONG), (8.0, STRONG), (11.0, 0.0), (15.0, -STRONG), 
 BY_CHARGE = ((0.50, STRONG), (0.70, STRONG), (0.78, 0.0), (0.85, -STRONG))
 FEW_DRIVES, FEW_DAYS = 3, 0.9  # a habit shows in no fewer. Our choice
 WEEK_DAYS = 7.0
-CHARGED_V = 12.9  # above: the alternator carries the vehicle (lowest managed level, service information)
+CHARGED_V = 13.0  # a drive's highest volts: below it nothing charges (managed systems go higher now and then)
 FACTOR_NEEDED = 1.05
 
 
@@ -36,7 +36,7 @@ def usage_evidence(seen: Seen) -> list[Observation]:
         many = f"{len(trips)} drives, half of them shorter than" if len(trips) > 1 else "One drive, of"
         text = f"{many} {middle:.0f} min; {a_day:.0f} min of driving a day."
         found.append(Observation(text, {"usage": weight}))
-    volts = [d.charging.volts_median / seen.scale for d in seen.result.drives if d.charging.volts_median is not None]
+    volts = [d.charging.volts_p95 / seen.scale for d in seen.result.drives if d.charging.volts_p95 is not None]
     if not volts or median(volts) < CHARGED_V:
         found.append(Observation("That charging works was not seen in these drives.", {"usage": -VERY_STRONG}))
     if not seen.has_amps:

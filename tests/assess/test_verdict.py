@@ -192,6 +192,23 @@ def test_a_fault_in_every_drive_is_the_charging_system(fault: str) -> None:
     assert verdict(*days(trip={"faults": [fault]})).cause == "charging"
 
 
+def test_a_drive_that_nothing_charged_and_that_looks_like_a_stand_is_no_drain() -> None:
+    dead = {"faults": ["no_charge"], "volts_median": 11.8, "volts_p95": 12.0, "regulation": "none", "into_ah": 0.0}
+    parts = days(2, trip=dead)
+    parts[2] = stand(DAY_US, wakes=wakes(DAY_US, 5.0, 1900.0, 20 * 3600.0))
+    found = verdict(*parts)
+    assert found.cause == "charging"
+    assert not found.also
+    parts[1], parts[3] = drive(11 * HOUR_US), drive(DAY_US + 11 * HOUR_US)  # but where drives are charged it is one
+    assert verdict(*parts).cause == "drain"
+
+
+def test_one_doubtful_drive_among_many_in_order_accuses_no_charging_system() -> None:
+    parts = days(8)
+    parts[1] = drive(11 * HOUR_US, faults=["unstable"])
+    assert verdict(*parts).cause == "sound"
+
+
 def test_short_trips_on_a_low_battery_are_usage() -> None:
     parts = []
     for day in range(8):
