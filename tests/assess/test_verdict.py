@@ -267,6 +267,8 @@ def test_volts_alone_that_fall_name_the_drain_but_do_not_decide() -> None:
     found = verdict(*days(night={"amps": None, "decay_mv_per_h": -8.0}), has_amps=False)
     assert found.cause == "undetermined"
     assert "drain" in [other.cause for other in found.also]
+    assert any("falls by 8.0 mV/h" in text for text in found.because)
+    assert not any("falls by 8.0 mV/h" in text for text in found.against)
 
 
 def test_one_night_without_a_drive_is_undetermined() -> None:
