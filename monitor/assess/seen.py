@@ -84,9 +84,14 @@ class Seen:
 
     @property
     def sharpness(self) -> float:
-        """How far the cranks' resistance may be trusted, 0 to 1: half from a logger that saw one reading of a crank."""
+        """How far the cranks' resistance may be held against a battery, 0 to 1.
+
+        Half from a logger that saw one reading of a crank, and half where the battery's size is assumed: starter
+        batteries of cars have 45 to 100 Ah, so what a new one has is known to a factor of two only.
+        """
         rates = [start.sampled_hz for start in self.starts if start.times_new is not None]
-        return 1.0 if rates and median(rates) >= SHARP_HZ else 0.5
+        seen_well = 1.0 if rates and median(rates) >= SHARP_HZ else 0.5
+        return seen_well if self.capacity_told else seen_well / 2
 
 
 def look(result: Result, vehicle: Vehicle) -> Seen:

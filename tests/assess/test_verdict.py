@@ -167,6 +167,13 @@ def test_a_battery_that_does_not_hold_its_charge_is_the_cause() -> None:
     assert "battery" in (found.cause, *(other.cause for other in found.also))
 
 
+def test_cranks_weigh_less_where_the_size_of_the_battery_is_assumed() -> None:
+    worn = crank(0, resistance_mohm=10.5, volts_min=9.9)
+    assert verdict(*days(trip={"started": worn}), vehicle=Vehicle()).cause == "undetermined"
+    told = Vehicle(battery=Battery(capacity_ah=60.0))
+    assert verdict(*days(trip={"started": worn}), vehicle=told).cause != "sound"
+
+
 def test_a_capacity_far_below_the_rated_one_is_the_battery() -> None:
     small = Estimate(value=25.0, low=10.0, high=35.0, basis="counted between two rests")
     assert verdict(*days(), battery=BatteryFindings(capacity_ah=small)).cause == "battery"
