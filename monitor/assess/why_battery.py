@@ -29,9 +29,9 @@ BY_RESISTANCE = (
     (1.35, -SOME),
     (1.45, SOME),
     (1.6, VERY_STRONG),
-    (1.9, VERY_STRONG),
-    (2.05, SOME),
-    (2.3, 0.0),
+    (2.0, VERY_STRONG),
+    (2.15, SOME),
+    (2.35, 0.0),
     (2.8, -SOME),
 )
 SEVERAL = 3  # cranks that agree count in full. Our choice
@@ -209,7 +209,7 @@ def _capacity(seen: Seen) -> list[Observation]:
         f"It has {battery.capacity_ah.value:.0f} Ah, no more than {battery.capacity_ah.high:.0f} Ah, of the"
         f" {seen.capacity_ah:.0f} Ah it should have ({battery.capacity_ah.basis})."
     )
-    return [Observation(text, {"battery": VERY_STRONG if share < HEALTH_FAILS else STRONG})]
+    return [Observation(text, {"battery": VERY_STRONG if share < HEALTH_FAILS else SOME})]
 
 
 def _bench(seen: Seen) -> list[Observation]:

@@ -50,9 +50,10 @@ def charging_evidence(seen: Seen) -> list[Observation]:
     found = []
     for fault, count in sorted(counts.items(), key=lambda item: -WEIGHTS[item[0]]):
         weight = WEIGHTS[fault]
-        if count / total < RARE:
+        share = count / total
+        if share < RARE or (fault == "unstable" and share < OFTEN):
             weight = SOME / 2
-        elif fault == "unstable" and (count < 2 or count / total < OFTEN):
+        elif fault == "unstable" and count < 2:
             weight /= 2
         elif count >= 2:
             weight += SOME

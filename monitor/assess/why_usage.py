@@ -15,6 +15,8 @@ from monitor.base.results import Drive, Stand
 # Trips: an alternator needs some time to return even one start and one night. Our choice: below 10 min short, from a
 # quarter of an hour on not.
 BY_TRIP_MIN = ((4.0, VERY_STRONG), (8.0, STRONG), (11.0, 0.0), (15.0, -STRONG), (30.0, -VERY_STRONG))
+# and so much driving a day is no short-trip use, however it is cut up. Our choice
+BY_MIN_A_DAY = ((30.0, VERY_STRONG), (45.0, 0.0), (70.0, -STRONG))
 # State of charge at rest: below 70 % is low, about 80 % is where managed systems hold it (service information).
 BY_CHARGE = ((0.50, STRONG), (0.70, STRONG), (0.78, 0.0), (0.85, -STRONG))
 FEW_DRIVES, FEW_DAYS = 3, 0.9  # a habit shows in no fewer. Our choice
@@ -29,10 +31,10 @@ def usage_evidence(seen: Seen) -> list[Observation]:
     trips = [length / 60 for length in seen.drive_s]
     if trips:
         middle = median(trips)
-        weight = graded(middle, BY_TRIP_MIN)
+        a_day = sum(trips) / max(seen.days, 0.5)
+        weight = min(graded(middle, BY_TRIP_MIN), graded(a_day, BY_MIN_A_DAY))
         if len(trips) < FEW_DRIVES or seen.days < FEW_DAYS:
             weight = min(weight, 0.0)
-        a_day = sum(trips) / max(seen.days, 0.5)
         many = f"{len(trips)} drives, half of them shorter than" if len(trips) > 1 else "One drive, of"
         text = f"{many} {middle:.0f} min; {a_day:.0f} min of driving a day."
         found.append(Observation(text, {"usage": weight}))

@@ -226,6 +226,16 @@ def test_short_trips_on_a_low_battery_are_usage() -> None:
     assert any("charge factor" in text for text in found.because)
 
 
+def test_an_hour_of_driving_a_day_is_no_short_trip_use_however_it_is_cut_up() -> None:
+    parts = []
+    for day in range(4):
+        at = day * DAY_US
+        parts += [stand(at, hours=9.0, charge=0.68, ocv=12.38)]
+        parts += [drive(at + (9 + n) * HOUR_US, hours=0.12) for n in range(9)]
+    assert verdict(*parts).cause != "usage"
+    assert verdict(*(part for n, part in enumerate(parts) if n % 10 < 3)).cause == "usage"
+
+
 def test_short_trips_with_a_drain_are_a_drain() -> None:
     parts = []
     for day in range(7):
