@@ -29,9 +29,9 @@ BY_RESISTANCE = (
     (1.35, -SOME),
     (1.45, SOME),
     (1.6, VERY_STRONG),
-    (2.0, VERY_STRONG),
-    (2.15, SOME),
-    (2.35, 0.0),
+    (1.9, VERY_STRONG),
+    (2.05, SOME),
+    (2.3, 0.0),
     (2.8, -SOME),
 )
 SEVERAL = 3  # cranks that agree count in full. Our choice

@@ -288,6 +288,13 @@ def test_volts_alone_that_fall_name_the_drain_but_do_not_decide() -> None:
     assert not any("falls by 8.0 mV/h" in text for text in found.against)
 
 
+def test_volts_alone_that_hunt_may_be_a_joint_as_well_as_a_regulator() -> None:
+    hunting = {"faults": ["unstable"]}
+    found = verdict(*days(night={"amps": None}, trip=hunting), has_amps=False)
+    assert found.cause == "undetermined"
+    assert verdict(*days(trip=hunting)).cause == "charging"
+
+
 def test_one_night_without_a_drive_is_undetermined() -> None:
     found = verdict(stand(0))
     assert found.cause == "undetermined"
