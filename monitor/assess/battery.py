@@ -20,6 +20,7 @@ CAPACITY_CHANGE = 0.08  # a smaller change of the state of charge carries no cap
 CAPACITY_WIDTH = 4.0  # an interval wider than this, highest over lowest, is no estimate; our choice
 ALIKE_V = 0.15  # cranks from rest volts this near their median are at like charge (20 %, BCI slope); our choice
 TREND_CRANKS, TREND_DAYS = 5, 3.0  # the least that shows a trend; our choice
+TREND_SHARE = 0.15  # a smaller change decides nothing (+25 % is 80 % of the performance), and spares the import
 # Minimum while cranking by temperature, °C and V: load-test table, half the cold-cranking amps for 15 s, of two makers
 CRANK_LEAST = ((-18.0, 8.5), (-12.0, 8.7), (-7.0, 8.9), (-1.0, 9.1), (4.0, 9.3), (10.0, 9.4), (16.0, 9.5), (21.0, 9.6))
 SLOW_HZ, FAST_HZ = 0.9, 5.0  # slower: the dip is not seen; from here the inrush is, and is no load test
@@ -220,7 +221,7 @@ def _trend(cranks: list[Crank]) -> tuple[float | None, str]:
     if len(ohms) < TREND_CRANKS or days[-1] < TREND_DAYS:
         return None, "; too few cranks for a trend"
     half = len(ohms) // 2
-    if abs(median(ohms[half:]) / median(ohms[:half]) - 1.0) < 0.05:  # spares the import where nothing has changed
+    if abs(median(ohms[half:]) / median(ohms[:half]) - 1.0) < TREND_SHARE:
         return None, "; no trend"
     from scipy.stats import theilslopes
 

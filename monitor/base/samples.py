@@ -86,7 +86,7 @@ class Seconds:
 
     def __getitem__(self, part: slice) -> Seconds:
         """Seconds of the given slice, as views."""
-        return Seconds(*(getattr(self, f.name)[part] for f in fields(self)))
+        return Seconds(*(getattr(self, name)[part] for name in NAMES))
 
     @staticmethod
     def join(parts: list[Seconds]) -> Seconds:
@@ -95,8 +95,8 @@ class Seconds:
             return parts[0]
         return Seconds(
             *(
-                np.concatenate([getattr(p, f.name) for p in parts]) if parts else np.empty(0, _dtype(f.name))
-                for f in fields(Seconds)
+                np.concatenate([getattr(p, name) for p in parts]) if parts else np.empty(0, _dtype(name))
+                for name in NAMES
             )
         )
 
@@ -104,3 +104,6 @@ class Seconds:
 def _dtype(name: str) -> type:
     whole = {"second", "count", "in_nc", "out_nc", "observed_us", "gap_us"}
     return np.int64 if name in whole else np.float64
+
+
+NAMES = tuple(f.name for f in fields(Seconds))  # asked for at each slice

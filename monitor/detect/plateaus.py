@@ -220,7 +220,7 @@ class PlateauTracker:
         state = self.state
         base = baseline(rows.drain, held)
         excess = rows.drain - base
-        many = SPIKES_MANY if int(np.median(rows.count)) > 1 else SPIKES_SINGLE
+        many = SPIKES_MANY if int(rows.count[len(rows) // 2]) > 1 else SPIKES_SINGLE
         if len(rows) < ENOUGH:  # a slow logger: judge by the last rows of earlier frames as well
             held.recent = [*held.recent, *excess.tolist()][-RECENT_ROWS:]
         sample = excess if len(rows) >= ENOUGH else np.array(held.recent)

@@ -33,7 +33,7 @@ class Rows:
         return len(self.second)
 
     def __getitem__(self, part: slice) -> Rows:
-        return Rows(*(getattr(self, f.name)[part] for f in fields(self)))
+        return Rows(*(getattr(self, name)[part] for name in NAMES))
 
     @staticmethod
     def of(seconds: Seconds, scale: float = 1.0, charged_us: int = 0) -> tuple[Rows, int]:
@@ -63,7 +63,7 @@ class Rows:
 
     def where(self, keep: Bools) -> Rows:
         """The rows for which `keep` is true."""
-        return Rows(*(getattr(self, f.name)[keep] for f in fields(self)))
+        return Rows(*(getattr(self, name)[keep] for name in NAMES))
 
     @staticmethod
     def join(parts: list[Rows]) -> Rows:
@@ -71,7 +71,8 @@ class Rows:
         parts = [p for p in parts if len(p)] or parts[:1]
         if len(parts) == 1:
             return parts[0]
-        return Rows(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Rows)))
+        return Rows(*(np.concatenate([getattr(p, name) for p in parts]) for name in NAMES))
 
 
+NAMES = tuple(f.name for f in fields(Rows))  # asked for at each slice
 NONE = Rows.of(Seconds.join([]))[0]

@@ -74,7 +74,7 @@ def is_pulse(excursion: Excursion, wake: WakeUp) -> bool:
 
 def least_ah(excursion: Excursion) -> float:
     """Charge below which an excursion is none, Ah; more where recurring pulses may fall together."""
-    single = int(np.median(excursion.rows.count)) == 1
+    single = int(excursion.rows.count[len(excursion.rows) // 2]) == 1
     together = PULSES_SINGLE if single else PULSES_TOGETHER
     return max(LEAST_AS, together * excursion.texture.spikes_a) / 3600.0
 
