@@ -50,7 +50,7 @@ class Texture:
     def steady_a(self, level_a: float) -> float:
         """Half width of the band about a level for rows freed of single spikes (`without_spikes`), A.
 
-        >>> Texture(noise_a=0.002).steady_a(0.02)
+        >>> round(Texture(noise_a=0.002).steady_a(0.02), 6)
         0.0104
         """
         steady = max(
