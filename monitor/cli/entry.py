@@ -50,6 +50,8 @@ def _command() -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Before pydantic is: it would look through every installed distribution for plugins, and none is meant to be here.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    # Before pyarrow is: its own pools keep what they once had, so that memory creeps up with the length of a log.
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
     from typer import Abort, Exit, TyperException
 
     from monitor.base.errors import KeyoffError
