@@ -343,7 +343,7 @@ class PlateauTracker:
         texture, steady = held.texture, held.texture.steady_a(held.level_a)
         side = (excess > band).astype(np.int64) - (excess < -band)
         if steady < band:
-            plain = without_spikes(excess)
+            plain = without_spikes(excess, texture.median_rows)
             side[(side == 0) & (plain > steady)] = 1
             side[(side == 0) & (plain < -steady)] = -1
         noisy = NOISE_TIMES * texture.noise_a >= band and band > FLOOR_A

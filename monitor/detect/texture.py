@@ -24,8 +24,9 @@ WANDER_TIMES = 4.5  # the same for loads that wander slowly; our choice: rarely 
 SPIKE_TIMES = 1.4  # margin over the spikes seen; our choice
 SPIKES_MANY = 4  # so many single rows in ten minutes are texture; our choice: oftener than every 2.5 min
 SPIKES_SINGLE = 2  # …where a row is one sample, which a receiver's pulse may fill
-SPIKE_ROWS = 9  # a running median of so many is blind to spikes up to SPIKES_DENSE of all rows: 1 false row in 300,000
-SPIKES_DENSE = 0.03
+# a running median of 9 rows is blind to spikes up to 3 % of all rows: 1 false row in 300,000…
+SPIKE_ROWS, SPIKES_FEW = 9, 0.03
+MORE_ROWS, SPIKES_DENSE = 15, 0.08  # …one of 15 to spikes up to 8 %: 1 in 9 million
 SPIKES_FADE = 0.9  # a frame; our choice: remembered for about two hours
 QUANTUM_TIMES = 1.2  # a value may flicker to the neighbouring step; our choice
 FEW_VALUES = 12  # so few distinct values in a frame show the logger's steps
@@ -46,6 +47,11 @@ class Texture:
         """This texture, remembering spikes seen before: they come and go with the logger's beat."""
         spikes_a = max(self.spikes_a, SPIKES_FADE * before.spikes_a)
         return replace(self, spikes_a=spikes_a, spike_share=max(self.spike_share, SPIKES_FADE * before.spike_share))
+
+    @property
+    def median_rows(self) -> int:
+        """Rows of the running median that frees this texture of its spikes."""
+        return SPIKE_ROWS if self.spike_share <= SPIKES_FEW else MORE_ROWS
 
     def steady_a(self, level_a: float) -> float:
         """Half width of the band about a level for rows freed of single spikes (`without_spikes`), A.
