@@ -32,6 +32,7 @@ DIP_BELOW_V = 11.95  # …and it must come below this: a rested battery under an
 HOLDS_V = 12.3  # a starter pulls any battery below this, even averaged over a second; our choice
 DEEP_V = 8.0  # no other load pulls a battery so low: 140 A of glow plugs leave a worn one 9 V; our choice
 SURE_TIMES = 2.5  # so many times the threshold is a crank however little the volts fall
+FADED = 0.8  # glow plugs fall below this share of their first current, a starter under load does not; our choice
 HEAVY_TIMES = 1.5  # more than a running vehicle's bursts of load take from the battery; our choice
 GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying away smoothly, no inrush; our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
@@ -296,7 +297,9 @@ class CrankDetector:
         fast = (crank.sampled_hz or 0.0) >= PLATEAU_HZ and len(later) > 0
         inrush = fast and -crank.amps_peak >= INRUSH_TIMES * -float(np.nanmin(later))
         deep = crank.volts_min <= DEEP_V * self.facts.scale
-        return heavy and (deep or inrush or not (long and smooth))
+        third = len(amps) // 3
+        fades = third > 0 and float(np.median(amps[-third:])) > FADED * float(np.median(amps[top : top + third]))
+        return heavy and (inrush or not (long and smooth) or (deep and not fades))
 
 
 def _split(rows: Indexes, t_us: Ints, pause_us: float) -> list[Indexes]:

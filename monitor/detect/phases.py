@@ -196,9 +196,10 @@ class Phases:
         if charged:
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
-            started = not following.sure and evidence.is_uncharged(crank, load_a, behind)
-            if started:
-                state.cranks.pop(0)  # some heavy load of the engine that runs
+            if not following.sure and (not len(behind) or evidence.is_uncharged(crank, load_a, behind)):
+                state.cranks.pop(0)  # some heavy load of the engine that runs, or the crank's own end
+                return 0
+            started = False
         elif known > end or final:
             started = evidence.started(crank, load_a, behind)
         else:
