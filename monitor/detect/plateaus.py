@@ -47,7 +47,7 @@ WINDOW, WINDOW_TIMES = 8, 1.15  # rows of the moving mean by which small excursi
 TURNS = 8  # times a frame is read again; rows left then wait for more data
 RECENT_ROWS = 40  # of a slow logger, by which its texture is judged
 CHARGE_US = 60 * SECOND_US  # charge for so long ends a plateau
-KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more are counted, not listed
+KEPT_PLATEAUS, KEPT_EXCURSIONS = 500, 5000  # bounds of one stand; more wake-ups are counted, not listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,6 @@ class TrackerState:
     charged_us: int = 0
     done: list[Held] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
-    dropped: int = 0
 
 
 class PlateauTracker:
@@ -328,8 +327,6 @@ class PlateauTracker:
         if held.known:
             if len(state.done) < KEPT_PLATEAUS:
                 state.done.append(held)
-            else:
-                state.dropped += 1
             state.stepping = (opened.start_s, held.mean_a())
         else:  # it was no level: read all since the last one again
             before = Rows.join([*state.unsure, read])

@@ -27,7 +27,6 @@ PRIOR_SLOW_V = 0.15
 PRIOR_SLOPE_V_PER_H = 0.02  # 1.6 A on 60 Ah
 # Expected temperature coefficient 0: sources disagree even in sign. Its doubt: 0.2-0.3 mV/K a cell in handbooks on the
 # electrochemistry (from memory).
-TEMPERATURE_V_PER_K = 0.0
 PRIOR_TEMPERATURE_V_PER_K = 0.0015
 
 LEAST_POINTS = 8  # our choice; the priors carry the parameters that so few points do not

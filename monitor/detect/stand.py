@@ -74,8 +74,6 @@ class StandTracker:
         """A crank that did not start the engine."""
         if len(self.state.failed) < KEPT_FAILED:
             self.state.failed.append(crank)
-        else:
-            self.state.uncounted += 1
 
     def flush(self) -> None:
         """No more seconds will come: read the unfinished frame."""
