@@ -8,7 +8,6 @@ than the counted charge explains = the battery, because a sensor in the cable do
 from __future__ import annotations
 
 import re
-from itertools import pairwise
 
 from monitor.assess.evidence import DECISIVE, SOME, STRONG, VERY_STRONG, Observation, graded
 from monitor.assess.seen import Seen, Start
@@ -233,9 +232,3 @@ def _bench(seen: Seen) -> list[Observation]:
             Observation(f"Bench test: {mark.text} ({least * 100:.0f} % of what it should be).", {"battery": weight})
         )
     return found
-
-
-def trend_of_charge(seen: Seen) -> float | None:
-    """Change of the settled state of charge over the log, 0 to 1; None with fewer than two rests."""
-    changes = [b.charge - a.charge for a, b in pairwise(seen.settled)]
-    return sum(changes) if changes else None

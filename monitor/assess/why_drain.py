@@ -49,12 +49,6 @@ def _size(vehicle: Vehicle) -> float:
     return max(1.0, (battery.capacity_ah or 0.0) / PUBLISHED_FOR_AH) if battery.nominal_v > 12 else 1.0
 
 
-def worst_ratio(seen: Seen) -> float | None:
-    """Highest mean of a night over its limit; None where no night was seen with current."""
-    ratios = [sleep.mean_a / limit_a(seen.vehicle, sleep)[0] for sleep in _telling(seen)]
-    return max(ratios) if ratios else None
-
-
 def _telling(seen: Seen) -> list[Sleep]:
     """The nights long enough to judge by; the others only where there is none."""
     quiet = [sleep for sleep in seen.sleeps if not sleep.used]

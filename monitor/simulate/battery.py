@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 
-from monitor.simulate.ocv import KELVIN_V, TABLE_CELSIUS, TABLES, ocv_volts
+from monitor.simulate.ocv import KELVIN_V, TABLE_CELSIUS, ocv_volts
 from monitor.simulate.scenario import BatterySpec
 
 CELL_V = 2.1  # a shorted cell takes this from a lead-acid battery (12.6 V / 6; common practice)
@@ -145,13 +145,6 @@ class Battery:
             stored *= 1.0 - math.exp(min(self.soc - 1.0, 0.0) / GASSING_SOC)
         leak = self._leak * 2.0 ** ((self.celsius - 20.0) / WARM_DOUBLING_K)
         self.soc = min(max(self.soc + (stored / self.capacity_as - leak) * dt_s, EMPTIEST_SOC), 1.0)
-
-    def ocv_slope(self) -> float:
-        """dOCV/dSoC in V at the present state of charge, from the table."""
-        at, volts = TABLES[self.spec.kind]
-        soc = min(max(self.soc, 0.0), 1.0 - 1e-9)
-        i = max(k for k in range(len(at) - 1) if at[k] <= soc)
-        return (volts[i + 1] - volts[i]) / (at[i + 1] - at[i]) * self.scale
 
 
 def _drained(v: float, left: float, while_charged: float, at_last: float) -> float:
