@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from datetime import timedelta, tzinfo
 from statistics import median
 
-from monitor.base.results import EPOCH, Drive, Result, Stand
+from monitor.base.fields import EPOCH
+from monitor.base.results import Drive, Result, Stand
 from monitor.base.vehicle import BatteryKind
 
 NEEDED: dict[BatteryKind | None, tuple[float, float]] = {

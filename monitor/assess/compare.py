@@ -16,7 +16,8 @@ from typing import Literal
 
 from monitor.assess.nights import Night, local_day
 from monitor.assess.statistics import clumped, further_nights, further_time, rate_test, shift
-from monitor.base.results import Number, Part, Result
+from monitor.base.fields import Number, Part
+from monitor.base.results import Result
 
 ALPHA = 0.05
 QUIET_NIGHTS = 5  # nights after the repair that a level needs; of a fault on every other night 1 in 32 hides so long:

@@ -26,7 +26,8 @@ from pydantic import Field
 from monitor.assess.compare import ALPHA, CLUMP_NIGHTS, QUIET_NIGHTS, Comparison, comparisons
 from monitor.assess.nights import nights_of
 from monitor.assess.statistics import quiet_nights, rate_test, rate_upper
-from monitor.base.results import Mark, Moment, Number, Part, Result
+from monitor.base.fields import Moment, Number, Part
+from monitor.base.results import Mark, Result
 
 LIMIT_A = 0.050  # sleep current that is a fault when the owner gives no limit: common practice
 STILL = 0.5  # our choice: a repair that leaves more than half of the rate has not mended it

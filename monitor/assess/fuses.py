@@ -14,7 +14,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from monitor.base.results import Amps, Number, Part
+from monitor.base.fields import Amps, Number, Part
 
 DATA_SHEET = "data sheet of a maker of miniature blade fuses, 32 V (ISO 8820-3 type F)"
 FROM_MEMORY = "data sheet of regular blade fuses, 32 V (ISO 8820-3 type C), from memory"

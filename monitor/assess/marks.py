@@ -23,7 +23,7 @@ from monitor.assess.statistics import shift
 from monitor.base.errors import InputError, SettingError
 from monitor.base.results import Effect, Mark, Result, WakeUpGroup
 from monitor.base.samples import Block
-from monitor.base.vehicle import Name, Strict
+from monitor.base.tables.strict import Name, Strict
 from monitor.base.window import parse_moment
 
 KINDS = ("fuse out", "fuse in", "repair", "battery replaced", "bench test", "note")

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from itertools import pairwise
 
-from monitor.base.results import EPOCH, Result, Stand
+from monitor.base.fields import EPOCH
+from monitor.base.results import Result, Stand
 
 LEAST_H = 4.0  # a stand this long has a night's worth of sleep: common practice
 NIGHT_FROM_H, NIGHT_TO_H = 22, 6  # local hours of the night; our choice

@@ -38,6 +38,7 @@ VOLTAGE = Dimension("a voltage", "V", "12 V")
 CURRENT = Dimension("a current", "A", "35 mA")
 CAPACITY = Dimension("a capacity", "Ah", "70 Ah")
 DURATION = Dimension("a duration", "s", "4 h")
+SIZE = Dimension("a size", "byte", "500 MB")
 
 
 @cache
@@ -121,3 +122,4 @@ QuantityVolts = Annotated[float, BeforeValidator(ReadQuantity(VOLTAGE)), _schema
 QuantityAmps = Annotated[float, BeforeValidator(ReadQuantity(CURRENT)), _schema(CURRENT)]
 QuantityAmpHours = Annotated[float, BeforeValidator(ReadQuantity(CAPACITY)), _schema(CAPACITY)]
 QuantitySeconds = Annotated[float, BeforeValidator(ReadQuantity(DURATION)), _schema(DURATION)]
+QuantityBytes = Annotated[float, BeforeValidator(ReadQuantity(SIZE)), _schema(SIZE)]

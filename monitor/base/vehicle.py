@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from monitor.base.quantities import (
@@ -22,6 +22,12 @@ from monitor.base.quantities import (
     QuantityVolts,
     unit_factor,
 )
+from monitor.base.tables.broker import BrokerTable
+from monitor.base.tables.database import DatabaseTable
+from monitor.base.tables.notices import NoticesTable
+from monitor.base.tables.source import SourceTable
+from monitor.base.tables.store import StoreTable
+from monitor.base.tables.strict import Above, Name, NotNegative, Strict
 
 BatteryKind = Literal["flooded", "efb", "agm", "gel", "lifepo4"]
 CrankingStandard = Literal["SAE", "EN", "IEC", "DIN", "JIS"]
@@ -29,28 +35,10 @@ NOMINAL_V = (6.0, 12.0, 24.0)
 CELSIUS_UNITS = ("°C", "C", "degC", "Cel", "°F", "F", "degF", "K")
 
 
-class Strict(BaseModel):
-    """A part of a settings file: unknown keys are refused, values are frozen."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_name=True, validate_by_alias=True)
-
-
 def _nominal(volts: float) -> float:
     if volts not in NOMINAL_V:
         raise PydanticCustomError("nominal", 'expected a nominal voltage of "6 V", "12 V" or "24 V"')
     return volts
-
-
-def _above_zero(value: float) -> float:
-    if value <= 0:
-        raise PydanticCustomError("positive", "expected more than zero")
-    return value
-
-
-def _not_negative(value: float) -> float:
-    if value < 0:
-        raise PydanticCustomError("positive", "expected zero or more")
-    return value
 
 
 def _zone(name: str) -> str:
@@ -80,10 +68,8 @@ def _bare_column(value: Any) -> Any:
     return {"column": value}
 
 
-Name = Annotated[str, StringConstraints(min_length=1, max_length=100, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
 ColumnName = Annotated[str | int, BeforeValidator(_column)]
 Zone = Annotated[str, AfterValidator(_zone)]
-Above = AfterValidator(_above_zero)
 
 
 class Battery(Strict):
@@ -173,7 +159,7 @@ class LogSettings(Strict):
     amps: Annotated[Column, AfterValidator(_unit_of(CURRENT))] = Column()
     celsius: Annotated[Column, AfterValidator(_unit_of_temperature), AfterValidator(_no_direction)] = Column()
     time: TimeColumn = TimeColumn()
-    zero_offset_a: Annotated[QuantityAmps, AfterValidator(_not_negative)] = Field(
+    zero_offset_a: Annotated[QuantityAmps, NotNegative] = Field(
         default=0.0, validation_alias="zero_offset", json_schema_extra={"default": "0 A"}
     )
     gap_s: Annotated[QuantitySeconds, Above] | None = Field(default=None, validation_alias="gap")
@@ -193,6 +179,11 @@ class Vehicle(Strict):
     battery: Battery = Battery()
     log: LogSettings = LogSettings()
     vehicle: VehicleTable = VehicleTable()
+    source: SourceTable | None = None
+    store: StoreTable = StoreTable()
+    notices: NoticesTable = NoticesTable()
+    database: DatabaseTable | None = None
+    broker: BrokerTable | None = None
 
     @property
     def rules(self) -> str | None:

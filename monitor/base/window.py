@@ -9,8 +9,8 @@ from datetime import UTC, datetime, timedelta, tzinfo
 import numpy as np
 
 from monitor.base.errors import InputError, SettingError
+from monitor.base.fields import EPOCH, iso
 from monitor.base.ledger import Ledger
-from monitor.base.results import EPOCH, iso
 from monitor.base.samples import Block
 
 OUTSIDE = "outside the asked time"

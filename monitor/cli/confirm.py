@@ -97,14 +97,14 @@ def confirm(
 def _this_computers_zone(at: int) -> tzinfo:
     from datetime import UTC, timedelta
 
-    from monitor.base.results import EPOCH
+    from monitor.base.fields import EPOCH
 
     return (EPOCH + timedelta(microseconds=at)).astimezone().tzinfo or UTC
 
 
 def _within(at: int, first: int | None, last: int | None) -> None:
     from monitor.base.errors import SettingError
-    from monitor.base.results import iso
+    from monitor.base.fields import iso
 
     if first is not None and last is not None and not first < at < last:
         raise SettingError(

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor.base.results import Crank, Drive, Span
+from monitor.base.fields import Span
+from monitor.base.results import Crank, Drive
 from monitor.base.samples import SECOND_US, Seconds
 from monitor.detect.charging import ChargingDetector
 from monitor.detect.facts import Facts

@@ -10,7 +10,8 @@ from typing import Literal
 
 import numpy as np
 
-from monitor.base.results import Log, Rate, Span
+from monitor.base.fields import Span
+from monitor.base.results import Log, Rate
 from monitor.base.samples import SECOND_US, Ints, Seconds
 
 KEPT_GAPS = 10_000  # gaps listed; all count in the unobserved time

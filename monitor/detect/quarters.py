@@ -13,7 +13,8 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 
 import numpy as np
 
-from monitor.base.results import EPOCH, DayBalance, QuarterHour, Span
+from monitor.base.fields import EPOCH, Span
+from monitor.base.results import DayBalance, QuarterHour
 from monitor.base.samples import SECOND_US, Seconds
 
 QUARTER_S = 900

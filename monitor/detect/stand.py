@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor.base.results import Crank, Span, Stand, WakeUp
+from monitor.base.fields import Span
+from monitor.base.results import Crank, Stand, WakeUp
 from monitor.base.samples import SECOND_US, Seconds
 from monitor.detect.facts import Facts
 from monitor.detect.plateaus import KEPT_EXCURSIONS, Excursion, PlateauTracker

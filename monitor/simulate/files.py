@@ -128,7 +128,7 @@ def line(block: Block, row: int) -> str:
     >>> line(Block(np.array([1_500_000]), np.array([12.5]), np.array([-0.02])), 0)
     '1970-01-01T00:00:01.500000Z,12.5,-0.02'
     """
-    from monitor.base.results import iso
+    from monitor.base.fields import iso
 
     channels = [block.volts, block.amps, block.celsius]
     values = [float(channel[row]) for channel in channels if channel is not None]

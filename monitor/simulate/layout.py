@@ -7,7 +7,7 @@ from datetime import timedelta
 import numpy as np
 
 from monitor.base.errors import SettingError
-from monitor.base.results import EPOCH
+from monitor.base.fields import EPOCH
 from monitor.simulate.climate import air_celsius
 from monitor.simulate.drive import plan_drive
 from monitor.simulate.pieces import Piece, flat, line, us

@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from monitor.base.results import Result, Span
+from monitor.base.fields import Span
+from monitor.base.results import Result
 from monitor.base.samples import Block, Floats
 from monitor.simulate.layout import lay_out
 from monitor.simulate.logger import clock_of, rows

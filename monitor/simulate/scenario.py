@@ -12,7 +12,8 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, Field, model_validator
 
 from monitor.base.quantities import QuantityAmpHours, QuantityAmps, QuantitySeconds, QuantityVolts
-from monitor.base.vehicle import BatteryKind, Strict
+from monitor.base.tables.strict import Strict
+from monitor.base.vehicle import BatteryKind
 from monitor.simulate.units import Celsius, Fraction, Hertz, Ohms, Share
 
 Amps = Annotated[QuantityAmps, Field(ge=0)]

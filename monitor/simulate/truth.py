@@ -10,6 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from monitor.base.fields import Span
 from monitor.base.results import (
     Charging,
     ClockStep,
@@ -22,7 +23,6 @@ from monitor.base.results import (
     Rate,
     Rest,
     Result,
-    Span,
     Stand,
     WakeUp,
 )

@@ -6,7 +6,8 @@ from collections import defaultdict
 from itertools import pairwise
 from statistics import median
 
-from monitor.base.results import Crank, LevelStep, Log, Rest, Span, Stand, WakeUp
+from monitor.base.fields import Span
+from monitor.base.results import Crank, LevelStep, Log, Rest, Stand, WakeUp
 from monitor.views.shared import crank_figures, unobserved
 from monitor.views.words import NB, LocalTime, amps, amps_between, between, charge, count, joined, length, volts
 

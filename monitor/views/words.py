@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, tzinfo
 
-from monitor.base.results import EPOCH
+from monitor.base.fields import EPOCH
 
 NB = "\N{NO-BREAK SPACE}"
 

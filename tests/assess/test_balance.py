@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from monitor.assess import assess, balance
+from monitor.base.fields import Span
 from monitor.base.ledger import Ledger
-from monitor.base.results import QuarterHour, Span
+from monitor.base.results import QuarterHour
 from monitor.base.samples import SECOND_US, Block
 from monitor.base.vehicle import Vehicle
 from monitor.detect import Facts, replay

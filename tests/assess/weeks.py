@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from datetime import UTC
 
-from monitor.base.results import Log, Plateau, Rest, Result, Span, Stand, WakeUp
+from monitor.base.fields import Span
+from monitor.base.results import Log, Plateau, Rest, Result, Stand, WakeUp
 from monitor.base.window import parse_moment
 
 HOUR = 3_600_000_000

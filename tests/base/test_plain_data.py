@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from monitor.base.errors import InputError, KeyoffError, SettingError
+from monitor.base.fields import Span, iso, micros
 from monitor.base.ledger import FIRST_SHOWN, TEXT_KEPT, Ledger, RefusedLine
-from monitor.base.results import Rest, Result, Span, Stand, iso, micros
+from monitor.base.results import Rest, Result, Stand
 from monitor.base.samples import Block, Seconds
 from monitor.base.state import from_plain, to_plain
 

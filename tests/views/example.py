@@ -3,6 +3,7 @@
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from monitor.base.fields import Span
 from monitor.base.results import (
     Charging,
     ClockStep,
@@ -17,7 +18,6 @@ from monitor.base.results import (
     RefusedRow,
     Rest,
     Result,
-    Span,
     Stand,
     WakeUp,
 )

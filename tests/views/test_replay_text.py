@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.base.results import Crank, Drive, Log, Rest, Result, Span, Stand
+from monitor.base.fields import Span
+from monitor.base.results import Crank, Drive, Log, Rest, Result, Stand
 from monitor.views.replay import print_replay
 from tests.views.example import NOTHING, RESULT, VOLTS_ALONE, ZONE, at
 

@@ -1,0 +1,1 @@
+"""The daemon: reads loggers, keeps the journal, raises alarms, tells people, for weeks without attention."""

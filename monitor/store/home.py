@@ -1,0 +1,63 @@
+"""The folder of one vehicle's data, and what lies where in it."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from pathlib import Path
+
+
+def slug(name: str) -> str:
+    """The vehicle's name as the name of a folder.
+
+    >>> slug("Estate car, blue"), slug("Škoda 2")
+    ('estate-car-blue', 'skoda-2')
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-") or "unnamed"
+
+
+@dataclass(frozen=True, slots=True)
+class Home:
+    """Where one vehicle's data lie.
+
+    journal   SQLite: samples of the last days, findings, alarms, orders, outbox, cursors
+    archive   one Parquet file a closed day of UTC, YYYY-MM-DD.parquet
+    raw       raw bytes as they came from the logger, where [source] record asks for it
+    inbox     orders from other processes, one file each, until the service has carried them out
+    health    what each part of the service last did; written by the service, read by `keyoff status`
+    damaged   journals that were moved aside
+    """
+
+    folder: Path
+
+    @property
+    def journal(self) -> Path:
+        """The journal's file."""
+        return self.folder / "journal.db"
+
+    @property
+    def archive(self) -> Path:
+        """Folder of closed days."""
+        return self.folder / "archive"
+
+    @property
+    def raw(self) -> Path:
+        """Folder of raw recordings."""
+        return self.folder / "raw"
+
+    @property
+    def inbox(self) -> Path:
+        """Folder of orders waiting."""
+        return self.folder / "inbox"
+
+    @property
+    def health(self) -> Path:
+        """The health file."""
+        return self.folder / "health.json"
+
+    @property
+    def damaged(self) -> Path:
+        """Folder of damaged journals."""
+        return self.folder / "damaged"
