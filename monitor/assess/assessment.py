@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import tzinfo
 
-from monitor.assess import balance, battery, course, endurance, groups
+from monitor.assess import balance, battery, course, endurance, groups, resistance
 from monitor.assess.ratings import capacity_of
 from monitor.assess.verdict import judge
 from monitor.base.results import BatteryFindings, Result
@@ -54,7 +54,7 @@ def _battery(result: Result, vehicle: Vehicle, zone: tzinfo | None) -> BatteryFi
         state_of_charge_low=now.low if now is not None else None,
         state_of_charge_high=now.high if now is not None else None,
         capacity_ah=battery.capacity_estimate(result, capacity, kind, scale) if points else None,
-        resistance_mohm=battery.resistance(result),
+        resistance_mohm=resistance.resistance(result),
         holds_charge=held.holds,
         days_to_no_start=lasts,
         statements=statements,

@@ -12,15 +12,12 @@ from statistics import median
 
 from monitor.assess.course import between, end_of, move_of, settled_rests
 from monitor.assess.ratings import Capacity
-from monitor.base.results import Crank, Drive, Estimate, Resistance, Result, Stand
+from monitor.base.results import Crank, Drive, Estimate, Result, Stand
 from monitor.base.vehicle import BatteryKind
 from monitor.detect.ocv import SLOPE_V_PER_FULL, TABLES, read_table
 
 CAPACITY_CHANGE = 0.08  # a smaller change of the state of charge carries no capacity; our choice
 CAPACITY_WIDTH = 4.0  # an interval wider than this, highest over lowest, is no estimate; our choice
-ALIKE_V = 0.15  # cranks from rest volts this near their median are at like charge (20 %, BCI slope); our choice
-TREND_CRANKS, TREND_DAYS = 5, 3.0  # the least that shows a trend; our choice
-TREND_SHARE = 0.15  # a smaller change decides nothing (+25 % is 80 % of the performance), and spares the import
 # Minimum while cranking by temperature, °C and V: load-test table, half the cold-cranking amps for 15 s, of two makers
 CRANK_LEAST = ((-18.0, 8.5), (-12.0, 8.7), (-7.0, 8.9), (-1.0, 9.1), (4.0, 9.3), (10.0, 9.4), (16.0, 9.5), (21.0, 9.6))
 SLOW_HZ, FAST_HZ = 0.9, 5.0  # slower: the dip is not seen; from here the inrush is, and is no load test
@@ -92,38 +89,20 @@ def capacity_estimate(result: Result, capacity: Capacity, kind: BatteryKind | No
     return best
 
 
-def resistance(result: Result) -> Resistance | None:
-    """Apparent resistance of battery and joints, mΩ, from cranks that began at like volts, and its trend a day in %."""
-    cranks = [d.crank for d in result.drives if d.crank is not None and d.crank.resistance_mohm is not None]
-    before = [c.volts_before for c in cranks if c.volts_before is not None]
-    if not before:
-        return None
-    middle = median(before)
-    alike = [
-        c for c in cranks if c.volts_before is not None and abs(c.volts_before - middle) <= ALIKE_V * middle / 12.5
-    ]
-    ohms = [c.resistance_mohm for c in alike if c.resistance_mohm is not None]
-    if not ohms:
-        return None  # two cranks far apart: neither is like the middle
-    trend, words = _trend(alike)
-    return Resistance(
-        value=median(ohms),
-        trend=trend,
-        basis=f"median of {len(ohms)} of {len(cranks)} cranks from {middle:.2f} ± {ALIKE_V * middle / 12.5:.2f} V,"
-        f" ΔV/ΔI, joints up to the sensing point included{words}; temperature not separated",
-    )
-
-
 def crank_sentences(result: Result, scale: float) -> list[str]:
-    """The lowest crank against the published table: the temperature at which it would still pass, or none."""
+    """The lowest crank against the published table: at its temperature, or from which temperature on it would pass."""
     seen = [(volts, c) for d in result.drives if (c := d.crank) is not None and (volts := _load_volts(c)) is not None]
     if not seen:
         return []
-    lowest, crank = min(seen, key=lambda s: s[0])
+    lowest, crank = min(seen, key=lambda s: s[0] - least_cranking_v(s[1].celsius) * scale)
     lowest /= scale
     times = f"{crank.duration_s:.1f} s " if crank.duration_s is not None else ""
     begun = f"A {times}crank pulled the battery to {lowest:.2f} V" + (f" (for 12 V: ×{scale:g})" if scale != 1 else "")
-    if lowest >= CRANK_LEAST[-1][1]:
+    asked = least_cranking_v(crank.celsius)
+    if crank.celsius is not None:
+        limit = f"the {asked:.1f} V asked at {_celsius(crank.celsius)} (load-test table of two makers)"
+        return [f"{begun}: above {limit}." if lowest >= asked else f"{begun}: below {limit}: weak, or a bad joint."]
+    if lowest >= asked:
         return [f"{begun}: above the 9.6 V asked at 21 °C (load-test table of two makers)."]
     if lowest < CRANK_LEAST[0][1]:
         return [f"{begun}: below even the 8.5 V asked at −18 °C (load-test table of two makers): weak, or a bad joint."]
@@ -132,6 +111,17 @@ def crank_sentences(result: Result, scale: float) -> list[str]:
         f"{begun}: passes the load-test table of two makers only if it was colder than {_celsius(passes)}"
         " (9.6 V at 21 °C, 9.1 V at −1 °C, 8.5 V at −18 °C)."
     ]
+
+
+def least_cranking_v(celsius: float | None) -> float:
+    """The least volts of a 12 V battery under half its cold-cranking amps for 15 s; None: at 21 °C.
+
+    >>> least_cranking_v(10.0), least_cranking_v(None), round(least_cranking_v(7.0), 2)
+    (9.4, 9.6, 9.35)
+    """
+    if celsius is None:
+        return CRANK_LEAST[-1][1]
+    return read_table(CRANK_LEAST, min(max(celsius, CRANK_LEAST[0][0]), CRANK_LEAST[-1][0]))
 
 
 def holds_charge(result: Result, capacity: Capacity, kind: BatteryKind | None, scale: float) -> Held:
@@ -212,27 +202,6 @@ def _tables(kind: BatteryKind | None) -> list[tuple[tuple[float, float], ...]]:
         return [TABLES["flooded"], TABLES["wet"]]
     # one table of its own is no measure of how far tables differ: the general one stands beside it
     return [TABLES[kind], TABLES["flooded"] if kind == "efb" else TABLES["gel" if kind == "agm" else "agm"]]
-
-
-def _trend(cranks: list[Crank]) -> tuple[float | None, str]:
-    """Change of the resistance a day in % with its 95 % interval in words; None where there is none to tell."""
-    days = [(c.start - cranks[0].start) / 86_400e6 for c in cranks]
-    ohms = [c.resistance_mohm for c in cranks if c.resistance_mohm is not None]
-    if len(ohms) < TREND_CRANKS or days[-1] < TREND_DAYS:
-        return None, "; too few cranks for a trend"
-    half = len(ohms) // 2
-    if abs(median(ohms[half:]) / median(ohms[:half]) - 1.0) < TREND_SHARE:
-        return None, "; no trend"
-    from scipy.stats import theilslopes
-
-    slope, _, low, high = theilslopes(ohms, days)
-    if low <= 0.0 <= high:
-        return None, "; no trend"
-    share = 100.0 / median(ohms)
-    return (
-        slope * share,
-        f"; trend {slope * share:+.1f} % a day (95 % interval {low * share:+.1f} to {high * share:+.1f})",
-    )
 
 
 def _load_volts(crank: Crank) -> float | None:

@@ -7,16 +7,11 @@ from itertools import pairwise
 from statistics import median
 
 from monitor.assess.ratings import capacity_of
+from monitor.assess.resistance import MIDDLE_AH, cold_factor, new_mohm
 from monitor.assess.sleeps import Sleep, sleeps_of
 from monitor.base.results import Crank, Drive, Result, Stand
 from monitor.base.vehicle import Vehicle
 
-MIDDLE_AH = 65.0  # a middle-sized car's battery, for which the published currents and resistances are
-# New starter battery of 60–70 Ah at 25 °C: AC 3–6 mΩ, DC over 5 s 6–10 mΩ; large AGM 2–3 mΩ (all from memory). A crank
-# lasts about a second, between the two: the middle of 4.5 and 8.
-NEW_MOHM = 6.0
-KIND_SHARE = {"flooded": 1.0, "efb": 0.9, "agm": 0.55, "gel": 1.2, "lifepo4": 0.6}  # AGM as above, others our choice
-UNKNOWN_SHARE = 0.8  # kind not known: between AGM and flooded
 CRANKS_FROM_V = 11.9  # an emptier battery's resistance says only that it is empty (BCI: 11.89 V = 0 %)
 SHARP_HZ = 0.9  # slower: one reading over seconds of polarisation (the detector then gives no resistance)
 LEAST_FALL_V = 0.15  # our choice: a smaller fall cannot carry a resistance
@@ -26,7 +21,8 @@ LEAST_FALL_V = 0.15  # our choice: a smaller fall cannot carry a resistance
 class Start:
     """One crank; volts for 12 V.
 
-    times_new    apparent resistance over that of a new battery of this kind and size; None: cannot be told
+    times_new    apparent resistance over that of a new battery of this kind and size, at the crank's temperature where
+                 that is known, else at 9 °C; None: cannot be told
     """
 
     at: int
@@ -36,6 +32,7 @@ class Start:
     sampled_hz: float
     mohm: float | None
     times_new: float | None
+    celsius: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +98,7 @@ def look(result: Result, vehicle: Vehicle) -> Seen:
     rated = capacity_of(battery)
     capacity = rated.ah
     last = result.log.last
-    new_mohm = NEW_MOHM * MIDDLE_AH / capacity * scale * KIND_SHARE.get(battery.kind or "", UNKNOWN_SHARE)
+    new = new_mohm(battery, capacity)
     ends = [drive.end if drive.end is not None else (last or drive.start) for drive in result.drives]
     return Seen(
         result=result,
@@ -111,7 +108,7 @@ def look(result: Result, vehicle: Vehicle) -> Seen:
         capacity_told=rated.is_known,
         has_amps="amps" in result.log.channels,
         sleeps=sleeps_of(result, capacity / MIDDLE_AH, battery.nominal_v),
-        starts=[_start(d.crank, scale, new_mohm) for d in result.drives if d.crank is not None],
+        starts=[_start(d.crank, scale, new) for d in result.drives if d.crank is not None],
         settled=[s for stand in result.stands if (s := _settled(stand, scale, last)) is not None],
         drive_s=[(end - d.start) / 1e6 - d.unobserved_s for d, end in zip(result.drives, ends, strict=True)],
         fallen_volts=_fallen(result, scale),
@@ -119,7 +116,7 @@ def look(result: Result, vehicle: Vehicle) -> Seen:
     )
 
 
-def _start(crank: Crank, scale: float, new_mohm: float) -> Start:
+def _start(crank: Crank, scale: float, new: float) -> Start:
     before = None if crank.volts_before is None else crank.volts_before / scale
     least = None if crank.volts_min is None else crank.volts_min / scale
     mohm = crank.resistance_mohm
@@ -128,8 +125,8 @@ def _start(crank: Crank, scale: float, new_mohm: float) -> Start:
         mohm = (before - least) * scale / abs(crank.amps_peak) * 1e3  # a slow logger: one reading of both
     if not carries or mohm is None or mohm <= 0:
         mohm = None
-    ratio = None if mohm is None else mohm / new_mohm
-    return Start(crank.start, before, least, crank.duration_s, crank.sampled_hz or 0.0, mohm, ratio)
+    ratio = None if mohm is None else mohm / (new * cold_factor(crank.celsius))
+    return Start(crank.start, before, least, crank.duration_s, crank.sampled_hz or 0.0, mohm, ratio, crank.celsius)
 
 
 def _settled(stand: Stand, scale: float, last: int | None) -> Settled | None:

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import re
 
+from monitor.assess.battery import least_cranking_v
 from monitor.assess.evidence import DECISIVE, SOME, STRONG, VERY_STRONG, Observation, graded
 from monitor.assess.seen import Seen, Start
 from monitor.base.results import Drive, Stand
 
-CRANK_LOW_V = 9.6  # warm
 CRANK_LOW_COLD_V = 8.5  # at −18 °C: below every row of the table
 LONG_CRANK_S = 3.0  # service manuals: longer than 3 s is long
 FAST_HZ = 3.0  # the least rate at which a crank's length is told apart from its samples
@@ -91,7 +91,9 @@ def _crank_volts(seen: Seen) -> list[Observation]:
     if not told:
         return []
     long = [s for s in told if _is_long(s)]
-    low = min(told, key=lambda s: s.volts_min or 99.0)
+    low = min(told, key=lambda s: (s.volts_min or 99.0) - least_cranking_v(s.celsius))
+    limit_v = least_cranking_v(low.celsius)
+    when = "warm" if low.celsius is None else f"at {low.celsius:.0f} °C".replace("-", "−")
     assert low.volts_min is not None  # chosen by it
     found = []
     length = f" over {low.duration_s:.1f} s" if low.duration_s is not None else ""
@@ -99,9 +101,9 @@ def _crank_volts(seen: Seen) -> list[Observation]:
     if by_joint and len(long) > len(told) / 2:
         text = f"The starter turned for {max(s.duration_s or 0 for s in long):.1f} s: it lacked current itself."
         found.append(Observation(text, {"battery": STRONG, "connection": -STRONG}))
-    elif low.volts_min < CRANK_LOW_V and not by_joint:
+    elif low.volts_min < limit_v and not by_joint:
         if _is_long(low):
-            text = f"A crank{length} pulled the battery down to {low.volts_min:.2f} V; limit {CRANK_LOW_V} V (warm)."
+            text = f"A crank{length} pulled the battery down to {low.volts_min:.2f} V; limit {limit_v:.1f} V {when}."
             found.append(Observation(text, {"battery": VERY_STRONG, "usage": -SOME}))
         elif low.volts_min < CRANK_LOW_COLD_V:
             text = (
@@ -109,14 +111,15 @@ def _crank_volts(seen: Seen) -> list[Observation]:
             )
             found.append(Observation(text, {"battery": STRONG}))
         elif ratio is None or ratio > 1.2:
-            text = f"A crank{length} reads {low.volts_min:.2f} V; limit {CRANK_LOW_V} V warm, less when cold."
+            colder = ", less when cold" if low.celsius is None else ""
+            text = f"A crank{length} reads {low.volts_min:.2f} V; limit {limit_v:.1f} V {when}{colder}."
             found.append(Observation(text, {"battery": SOME, "connection": SOME / 2}))
     elif long and not by_joint:
         text = f"The starter turned for {max(s.duration_s or 0 for s in long):.1f} s: more than {LONG_CRANK_S:.0f} s."
         found.append(Observation(text, {"battery": SOME}))
     fast = [s for s in told if s.sampled_hz >= FAST_HZ and s.volts_min is not None]
-    if fast and not long and low.volts_min >= CRANK_LOW_V and (ratio is None or ratio < WEAK_TIMES):
-        text = f"Cranks are short and stay at {low.volts_min:.2f} V or above; limit {CRANK_LOW_V} V."
+    if fast and not long and low.volts_min >= limit_v and (ratio is None or ratio < WEAK_TIMES):
+        text = f"Cranks are short and stay at {low.volts_min:.2f} V or above; limit {limit_v:.1f} V {when}."
         found.append(Observation(text, {"battery": -SOME}))
     return found
 

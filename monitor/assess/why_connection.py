@@ -7,7 +7,8 @@ and still crank. TM 5-3820-256-24-4 allows 0.0 V at each connection and 0.5 V fo
 from __future__ import annotations
 
 from monitor.assess.evidence import DECISIVE, SOME, VERY_STRONG, Observation, graded
-from monitor.assess.seen import NEW_MOHM, Seen
+from monitor.assess.resistance import NEW_MOHM
+from monitor.assess.seen import Seen
 
 # Log-odds by apparent resistance over a new battery's. A battery at its replacement point (×1.5) and cold (×1.5) is at
 # 2.25, and is then hardly able to crank. Our choice: nothing at that, certain at three times.
@@ -49,7 +50,7 @@ def connection_evidence(seen: Seen) -> list[Observation]:
     how = "in proportion to the current each time, " if alike else ""
     text = (
         f"In {len(told)} cranks the volts fell {how}down to {least:.2f} V (for 12 V): {mohm:.1f} mΩ, {ratio:.1f} times"
-        f" a new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah). A battery that bad would hardly crank; some"
+        f" a new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah at 25 °C). A battery that bad would hardly crank; some"
         f" {joint:.0f} mΩ"
         " lie in a joint or cable before the point where volts are sensed."
     )

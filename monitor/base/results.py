@@ -65,7 +65,10 @@ class Log(Part):
 
 
 class Crank(Part):
-    """The starter turning; amps keep the battery's sign. `resistance_mohm`: ΔV/ΔI, null where the rate carries none."""
+    """The starter turning; amps keep the battery's sign. `resistance_mohm`: ΔV/ΔI, null where the rate carries none.
+
+    `celsius`: what the temperature channel read before it.
+    """
 
     start: Moment
     duration_s: Number | None = None
@@ -77,6 +80,7 @@ class Crank(Part):
     ripple_hz: Number | None = None
     engine_rpm: Number | None = None
     sampled_hz: Number | None = None
+    celsius: Number | None = None
 
 
 class Plateau(Part):
@@ -105,6 +109,16 @@ class WakeUp(Part):
     excess_a: Amps
     charge_ah: AmpHours
     group: int | None = None
+
+
+class LoadStep(Part):
+    """A load switched on or off while standing: the change of current (negative: on) and ΔV/ΔI over some 2 s."""
+
+    at: Moment
+    change_a: Amps
+    resistance_mohm: Number
+    volts_before: Volts
+    celsius: Number | None = None
 
 
 class Rest(Part):
@@ -143,6 +157,7 @@ class Stand(Part):
     unobserved_s: Number = 0.0
     rest: Rest = Field(default_factory=Rest)
     failed_starts: list[Crank] = Field(default_factory=list)
+    load_steps: list[LoadStep] = Field(default_factory=list)
 
 
 Regulation = Literal["fixed", "compensated", "managed", "none", "unknown"]

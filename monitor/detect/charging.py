@@ -113,15 +113,23 @@ class ChargingDetector:
         whole_second, whole = state.open_minute.take(second, micro(volts, amps, celsius))
         _fold(state.table, whole_second, whole, scale)
 
+    def delay_s(self) -> float | None:
+        """How long after the start charging began; None where unknown, or not yet."""
+        if not self.started_by_crank or self.state.unseen or self.state.charged_at is None:
+            return None
+        return max(self.state.charged_at - self.start_us / SECOND_US, 0.0)
+
+    def ripple_mv(self) -> float | None:
+        """Median peak-to-peak volts within a second so far, mV; None where too few seconds can tell."""
+        return _ripple_mv(self.state.ripple_counts, self.facts.scale)
+
     def result(self) -> Charging:
         """What the drive shows so far; changes nothing."""
         state, scale = self.state, self.facts.scale
         table = state.table.copy()
         _fold(table, state.open_minute.second, state.open_minute.values(CHANNELS), scale)
-        delay_s = None
-        if self.started_by_crank and not state.unseen and state.charged_at is not None:
-            delay_s = max(state.charged_at - self.start_us / SECOND_US, 0.0)
-        charging = Charging(delay_s=delay_s, ripple_mv=_ripple_mv(state.ripple_counts, scale))
+        delay_s = self.delay_s()
+        charging = Charging(delay_s=delay_s, ripple_mv=self.ripple_mv())
         if not len(table.key):
             return charging
         middle, p05, p95 = (_percentile(state.volt_counts, share) for share in (0.5, 0.05, 0.95))

@@ -58,6 +58,7 @@ class CrankState:
     last_dip_s: int = 0
     last_s: int | None = None
     reference_v: float = float("nan")
+    celsius: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +111,7 @@ class CrankDetector:
                 position = int(later[0])
                 state.opened_s = state.last_dip_s = int(seconds.second[position])
                 state.reference_v = float(before[position])
+                state.celsius = float(seconds.celsius[position])
             position = self._follow(seconds, dip, previous, position)
             if position < len(seconds):
                 found += self._measured(state.opened_s, state.last_dip_s)
@@ -255,6 +257,7 @@ class CrankDetector:
             volts_min=low,
             amps_peak=peak,
             sampled_hz=hz if hz > 0 else None,
+            celsius=None if np.isnan(self.state.celsius) else self.state.celsius,
         )
         if peak is None or not hz >= RESISTANCE_HZ:
             return crank

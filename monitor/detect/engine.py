@@ -55,12 +55,17 @@ class Engine:
 
     def update(self, block: Block) -> list[Finding]:
         """Take the next samples; returns the stands, drives and quarter hours of charge that have ended."""
-        return self._detect(self.binner.update(block))
+        return self.detect(self.binner.update(block))
 
-    def document(self, ended: list[Finding], ledger: Ledger | None = None, vehicle: str = "unnamed") -> Result:
-        """The result document of the findings that have ended and the one that is open."""
+    def document(
+        self, ended: list[Finding], ledger: Ledger | None = None, vehicle: str = "unnamed", ahead: Binned | None = None
+    ) -> Result:
+        """The result document of the findings that have ended and the one that is open.
+
+        ahead   what the binner has given and `detect` has not taken yet
+        """
         last = copy.deepcopy(self)
-        findings = [*ended, *last._finish()]
+        findings = [*ended, *(last.detect(ahead) if ahead is not None else []), *last._finish()]
         log = _log(last.overview.log(), last.sign, ledger or Ledger())
         quarters = [f for f in findings if isinstance(f, QuarterHour)]
         return Result(
@@ -90,16 +95,18 @@ class Engine:
         for name in ("binner", "cranks", "phases", "overview", "sign", "quarters"):
             getattr(engine, name).state = state[name]
         if state["stand"] is not None:
-            own, plateaus, rest = state["stand"]
+            own, plateaus, rest, loads = state["stand"]
             engine.stand = StandTracker(facts, own.start_us, own.seen)
-            engine.stand.state, engine.stand.plateaus.state, engine.stand.rest.state = own, plateaus, rest
+            engine.stand.state, engine.stand.plateaus.state = own, plateaus
+            engine.stand.rest.state, engine.stand.loads.state = rest, loads
         if state["drive"] is not None:
             own, charging = state["drive"]
             engine.drive = DriveTracker(facts, own.start_us, own.crank, own.runs_us)
             engine.drive.state, engine.drive.charging.state = own, charging
         return engine
 
-    def _detect(self, binned: Binned) -> list[Finding]:
+    def detect(self, binned: Binned) -> list[Finding]:
+        """Take the next whole seconds, as this engine's binner gave them; `update` does both."""
         seconds = binned.seconds
         if not len(seconds):
             return []
@@ -143,7 +150,7 @@ class Engine:
 
     def _finish(self) -> list[Finding]:
         """The log ends here: decide what waits, and close what is open, as open."""
-        ended = self._detect(self.binner.flush())
+        ended = self.detect(self.binner.flush())
         ended += self.quarters.flush()
         ended += self._follow(self.phases.update(self.phases.state.held[:0], self.cranks.flush(), None))
         ended += self._follow(self.phases.flush())
@@ -173,7 +180,7 @@ def _log(log: Log, sign: SignCheck, ledger: Ledger) -> Log:
 
 
 def _stand_state(stand: StandTracker | None) -> tuple[Any, ...] | None:
-    return None if stand is None else (stand.state, stand.plateaus.state, stand.rest.state)
+    return None if stand is None else (stand.state, stand.plateaus.state, stand.rest.state, stand.loads.state)
 
 
 def _drive_state(drive: DriveTracker | None) -> tuple[Any, ...] | None:

@@ -13,7 +13,7 @@ import numpy as np
 from monitor.base.samples import Bools, Floats, Ints
 from monitor.detect.held import Held
 from monitor.detect.rows import Rows
-from monitor.detect.texture import FLOOR_A
+from monitor.detect.texture import FLOOR_A, NOISE_TIMES
 
 HELD_S = 5  # the least stretch in band that begins a plateau: a wake-up may follow at once
 LAPSE_S = 3  # a lapse shorter than this does not end a stretch
@@ -79,10 +79,13 @@ def baseline(drain: Floats, held: Held) -> Floats:
     rank = size // 4
     low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
     band, at = held.texture.steady_a(held.level_a), held.level_a
+    noisy = NOISE_TIMES * held.texture.noise_a >= band > FLOOR_A
+    # In noise a weak wake-up of minutes lies within the band of single rows: its tenth shows it, and is not followed.
+    rise = max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS))) if noisy else band
     levels = []
     for value in low:
         change = value + held.lift_a - at
-        if abs(change) <= band:
+        if -band <= change <= rise:
             at += max(min(change / 2, band / FASTEST_DRIFT), -band / FASTEST_DRIFT)
         levels.append(at)
     return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels)

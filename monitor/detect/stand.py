@@ -10,6 +10,7 @@ from monitor.base.fields import Span
 from monitor.base.results import Crank, Stand, WakeUp
 from monitor.base.samples import SECOND_US, Seconds
 from monitor.detect.facts import Facts
+from monitor.detect.loads import LoadSteps
 from monitor.detect.plateaus import KEPT_EXCURSIONS, Excursion, PlateauTracker
 from monitor.detect.rest import RestDetector, SleepView
 from monitor.detect.rows import CHARGE_A, FLOAT_A, FLOAT_V
@@ -56,6 +57,7 @@ class StandTracker:
         self.state = StandState(start_us, seen)
         self.plateaus = PlateauTracker(facts.scale)
         self.rest = RestDetector(facts, start_us)
+        self.loads = LoadSteps()
 
     def update(self, seconds: Seconds) -> None:
         """The next seconds of the stand."""
@@ -69,6 +71,7 @@ class StandTracker:
         state.last_s = int(seconds.second[-1])
         self._charges(seconds)
         self.rest.update(seconds)
+        self.loads.update(seconds)
         self._book(self.plateaus.update(seconds))
 
     def failed_start(self, crank: Crank) -> None:
@@ -79,6 +82,10 @@ class StandTracker:
     def flush(self) -> None:
         """No more seconds will come: read the unfinished frame."""
         self._book(self.plateaus.flush())
+
+    def counted(self, sleep: Asleep) -> list[WakeUp]:
+        """The wake-ups so far; `sleep` is that of this stand."""
+        return self._wake_ups(sleep, None)
 
     def result(self, end_us: int, is_open: bool) -> Stand:
         """The stand as known now; call `flush` first if it has ended."""
@@ -107,6 +114,7 @@ class StandTracker:
             unobserved_s=state.gap_us / SECOND_US,
             rest=self.rest.result(SleepView(settled_us, sleep.current_a, end_us)),
             failed_starts=state.failed,
+            load_steps=self.loads.state.steps,
         )
 
     def _wake_ups(self, sleep: Asleep, crank_us: int | None) -> list[WakeUp]:

@@ -4,7 +4,8 @@ Noise, the quantisation of the logger, a security lamp's flash and a keyless rec
 sleeping vehicle differ. Their mean belongs to the level; their spread sets how far a second must stand out.
 
 - noise: median absolute first difference / 0.954 (Gaussian consistency: 0.6745 × √2), blind to steps and drift
-- wander: spread below the median, (median − 5th percentile) / 1.645, blind to excursions, which point up
+- wander: spread below the median or the level, (lower of the two − 5th percentile) / 1.645, blind to excursions, which
+  point up
 - spikes: single rows that stand out of calm neighbours, if they recur (SPIKES_MANY in a frame)
 - quantum: the logger's step where few distinct values occur
 """
@@ -94,7 +95,7 @@ def texture_of(excess: Floats, calm_a: float, many: int = SPIKES_MANY) -> Textur
     low, half = len(calm) // 20, len(calm) // 2
     ranked = np.partition(calm, (low, half))
     middle = float(ranked[half])
-    wander = (middle - float(ranked[low])) / 1.645
+    wander = (min(middle, 0.0) - float(ranked[low])) / 1.645  # a weak excursion that fills the frame lifts the median
     values = np.unique(calm) if len(np.unique(calm[: 4 * FEW_VALUES])) <= FEW_VALUES else calm[:0]
     quantum = float(np.min(np.diff(values))) if 1 < len(values) <= FEW_VALUES else 0.0
     changes = np.abs(calm[1:] - calm[:-1])

@@ -5,7 +5,9 @@ import pytest
 from monitor.assess import battery, course, endurance
 from monitor.assess.assessment import assess
 from monitor.assess.ratings import capacity_of
-from monitor.base.results import Charging, Crank
+from monitor.assess.resistance import new_mohm, resistance
+from monitor.assess.seen import look
+from monitor.base.results import Charging, Crank, LoadStep
 from monitor.base.vehicle import Battery, Vehicle
 from tests.assess.cars import HOUR_US, SIXTY, document, drive, fresh_car, settled, stand
 
@@ -13,7 +15,7 @@ CAPACITY = capacity_of(SIXTY.battery)
 SIX = range(6)
 
 
-def crank(at_h, mohm, before=12.5, plateau=-150.0, hz=10.0, volts_min=9.0, duration=0.9):
+def crank(at_h, mohm, before=12.5, plateau=-150.0, hz=10.0, volts_min=9.0, duration=0.9, celsius=None):
     return Crank(
         start=round(at_h * HOUR_US),
         duration_s=duration,
@@ -22,6 +24,7 @@ def crank(at_h, mohm, before=12.5, plateau=-150.0, hz=10.0, volts_min=9.0, durat
         amps_plateau=plateau,
         resistance_mohm=mohm,
         sampled_hz=hz,
+        celsius=celsius,
     )
 
 
@@ -52,18 +55,47 @@ def test_no_capacity_of_a_lifepo4_battery():
 def test_resistance_is_that_of_cranks_at_like_charge():
     result = cranks([6.0, 6.1, 5.9])
     result.drives.append(drive(200, 201, crank=crank(200, 12.0, before=11.8)))
-    assert battery.resistance(result).value == pytest.approx(6.0)
+    assert resistance(result).value == pytest.approx(6.0)
+
+
+def test_resistance_is_that_of_cranks_at_like_temperature():
+    # two warm ones at 6 mΩ, and one at −15 °C that shows ×1.7 of it
+    result = cranks([6.0, 6.1], celsius=20.0)
+    result.drives.append(drive(200, 201, crank=crank(200, 10.3, celsius=-15.0)))
+    found = resistance(result)
+    assert found.value == pytest.approx(6.05)
+    assert "2 of 3 cranks" in found.basis
+    assert "at 20 °C" in found.basis
+
+
+def test_a_log_without_cranks_has_its_resistance_from_load_steps():
+    result = document([stand(0, 12)])
+    result.stands[0].load_steps = [
+        LoadStep(at=k, change_a=-10.0, resistance_mohm=mohm, volts_before=12.5)
+        for k, mohm in enumerate((6.8, 7.0, 7.4))
+    ]
+    found = resistance(result)
+    assert found.value == pytest.approx(7.0)
+    assert "3 of 3 load steps" in found.basis
 
 
 def test_a_rising_resistance_has_a_trend_and_a_scattered_one_none():
-    assert battery.resistance(cranks([6.0, 6.4, 6.9, 7.2, 7.7, 8.1])).trend == pytest.approx(6.0, abs=1.0)
-    assert battery.resistance(cranks([6.0, 6.8, 5.9, 6.9, 6.1, 6.7])).trend is None
-    assert battery.resistance(cranks([6.0, 8.0])).trend is None
+    assert resistance(cranks([6.0, 6.4, 6.9, 7.2, 7.7, 8.1])).trend == pytest.approx(6.0, abs=1.0)
+    assert resistance(cranks([6.0, 6.8, 5.9, 6.9, 6.1, 6.7])).trend is None
+    assert resistance(cranks([6.0, 8.0])).trend is None
 
 
 def test_the_inrush_dip_of_a_fast_logger_is_no_load_test():
     (text,) = battery.crank_sentences(cranks([6.0], volts_min=8.0), 1.0)
     assert "11.60 V: above the 9.6 V" in text  # 12.5 V less 150 A × 6 mΩ
+
+
+@pytest.mark.parametrize(
+    ("celsius", "said"), [(21.0, "below the 9.6 V asked at 21 °C"), (-7.0, "above the 8.9 V asked at −7 °C")]
+)
+def test_a_crank_with_a_temperature_is_held_against_the_table_at_that_temperature(celsius, said):
+    (text,) = battery.crank_sentences(cranks([None], hz=2.0, volts_min=9.14, duration=4.0, celsius=celsius), 1.0)
+    assert said in text
 
 
 @pytest.mark.parametrize(
@@ -176,3 +208,21 @@ def test_fresh_cars_have_their_true_charge_and_capacity_inside_the_intervals(num
 def test_a_vehicle_of_which_nothing_is_known_is_assessed_all_the_same():
     found = assess(document([stand(0, 12, 1.2, **settled(12.5))]), Vehicle(battery=Battery()), None)
     assert "capacity not known" in found.battery.days_to_no_start.basis
+
+
+def test_a_new_batterys_resistance_follows_from_its_cold_cranking_rating():
+    # EN 50342-1: 7.5 V after 10 s at −18 °C: 5.1 V / 760 A = 6.71 mΩ, over 1.75 at 25 °C
+    rated = Battery(kind="gel", cold_cranking_a=760.0, cranking_standard="EN")
+    assert new_mohm(rated, 70.0) == pytest.approx(6.71 / 1.75, abs=0.01)
+    assert new_mohm(Battery(kind="gel"), 70.0) > new_mohm(rated, 70.0)
+
+
+def test_a_rating_under_a_standard_that_ends_elsewhere_says_nothing():
+    assert new_mohm(Battery(cold_cranking_a=900.0, cranking_standard="JIS"), 70.0) == new_mohm(Battery(), 70.0)
+
+
+def test_cold_alone_makes_no_battery_weak():
+    warm, cold = (
+        look(cranks([mohm] * 3, celsius=celsius), SIXTY).times_new for mohm, celsius in ((5.4, 20.0), (9.0, -18.0))
+    )
+    assert cold == pytest.approx(warm, rel=0.05)  # 9.0 / 5.4 = ×1.67, and the rule says ×1.64 over 38 K

@@ -112,6 +112,17 @@ def test_a_wake_up_of_any_length_is_told_with_its_charge(length_s):
     assert wake.peak_a == pytest.approx(0.62, abs=0.003)
 
 
+def test_a_weak_stage_of_a_wake_up_in_noise_is_neither_drift_nor_level():
+    scene = drive_and_settle(1800, 0.028)
+    for _ in range(6):
+        scene = scene.load(150, -0.065).load(300, -0.045).asleep(2400, 0.028)
+    stand = the_stand(scene.read(1.0, noise_a=0.00375, step_a=0.002), 1)
+    # 28 mA within 1 %: the interval of 16,000 readings with 3.75 mA of noise is narrower
+    assert stand.sleep_current_a == pytest.approx(0.028, abs=0.0003)
+    assert len(stand.wake_ups) == 6
+    assert [(w.end - w.start) / 1e6 for w in stand.wake_ups] == pytest.approx([450.0] * 6, abs=15.0)
+
+
 def test_a_wake_up_that_fills_no_whole_second_is_told_with_its_charge():
     scene = Scene().asleep(3600.3).load(2.5, -0.62).asleep(3600)
     (wake,) = the_stand(scene.read(1.0)).wake_ups

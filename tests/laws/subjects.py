@@ -26,6 +26,7 @@ from monitor.detect.charging import ChargingDetector
 from monitor.detect.cranks import CrankDetector
 from monitor.detect.drive import DriveTracker
 from monitor.detect.facts import Facts
+from monitor.detect.loads import LoadSteps
 from monitor.detect.overview import Overview
 from monitor.detect.phases import Phases, Take
 from monitor.detect.plateaus import PlateauTracker
@@ -220,6 +221,16 @@ class OfSign(OfSeconds):
         return detector.notices()
 
 
+class OfLoadSteps(OfSeconds):
+    kind = LoadSteps
+
+    def make(self) -> Any:
+        return LoadSteps()
+
+    def says(self, detector: Any) -> Any:
+        return detector.state.steps
+
+
 class OfQuarterHours(OfSeconds):
     kind = QuarterHours
 
@@ -303,6 +314,7 @@ SUBJECTS: tuple[type[Subject], ...] = (
     OfOverview,
     OfSign,
     OfQuarterHours,
+    OfLoadSteps,
     OfPlateaus,
     OfRest,
     OfStand,
