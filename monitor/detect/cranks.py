@@ -227,7 +227,11 @@ class CrankDetector:
         """Spans of heavy load, each narrowed to what is over PEAK_SHARE of its own peak."""
         spans = []
         for heavy in _split(np.flatnonzero(amps <= -share * self.amps), t_us, pause_us):
-            over = heavy[amps[heavy] <= PEAK_SHARE * float(np.nanmin(amps[heavy]))]
+            peak = float(np.nanmin(amps[heavy]))
+            lasts = int(t_us[heavy[-1]] - t_us[heavy[0]]) > LONGEST_S * SECOND_US
+            loads = float(np.nanmedian(amps[heavy])) if lasts else 0.0  # of an engine that runs and is not charged
+            loads = loads if peak <= HEAVY_TIMES * loads else 0.0
+            over = heavy[amps[heavy] <= loads + PEAK_SHARE * (peak - loads)]
             spans += _split(over, t_us, pause_us)
         return spans
 

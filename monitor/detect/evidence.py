@@ -11,7 +11,7 @@ from monitor.base.samples import Bools, Seconds
 from monitor.detect.cranks import Found
 from monitor.detect.facts import Facts
 from monitor.detect.known import least_of, median_of, most_of
-from monitor.detect.stopping import is_restless
+from monitor.detect.stopping import is_restless, wanders
 
 CHARGED_V, STOPPED_A = 13.6, -1.0  # no resting battery holds this for long; it discharges when the engine stops
 RUN_CHARGED_V, RUN_CHARGED_A = 13.35, 0.3  # a full battery under a regulated alternator
@@ -96,4 +96,6 @@ class Evidence:
     def is_uncharged(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
         """Whether what follows a crank without charge is a running engine all the same: its loads on the battery."""
         drain = median_of(-after.amps)
-        return crank.sure and drain is not None and drain >= max(UNCHARGED_A, (load_a or 0.0) + UNCHARGED_OVER_A)
+        if drain is None or drain < max(UNCHARGED_A, (load_a or 0.0) + UNCHARGED_OVER_A):
+            return False
+        return crank.sure or (crank.heavy and wanders(after.amps))

@@ -211,6 +211,26 @@ def _with_volts_or_amps(block: Block, state: BinnerState) -> Block:
     return Block(block.t_us[keep], block.volts[keep], amps, None if celsius is None else celsius[keep])
 
 
+def joined_blocks(blocks: list[Block]) -> Block:
+    """Consecutive blocks as one; a channel that some of them lack is NaN there."""
+    filled = [block for block in blocks if len(block)]
+    if len(filled) <= 1:
+        return filled[0] if filled else EMPTY
+
+    def channel(values: list[Floats | None]) -> Floats | None:
+        if all(each is None for each in values):
+            return None
+        gaps = [np.full(len(block), np.nan) for block in filled]
+        return np.concatenate([gap if each is None else each for gap, each in zip(gaps, values, strict=True)])
+
+    return Block(
+        np.concatenate([block.t_us for block in filled]),
+        np.concatenate([block.volts for block in filled]),
+        channel([block.amps for block in filled]),
+        channel([block.celsius for block in filled]),
+    )
+
+
 def _joined(first: Block, then: Block) -> Block:
     if not len(first):
         return then

@@ -174,12 +174,17 @@ def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> 
 
 def is_restless(drain: Floats) -> bool:
     """Whether the current wanders as loads of a running engine do, not as the constant stages of a shutdown."""
+    return wanders(drain, RESTLESS_SHARE)
+
+
+def wanders(drain: Floats, share: float = 0.0) -> bool:
+    """Whether the current changes by RESTLESS_A, and by `share` of itself, within RESTLESS_ROWS: lamps do not."""
     known = drain[np.isfinite(drain)]
     lag = RESTLESS_ROWS if len(known) > 3 * RESTLESS_ROWS else 1
     if len(known) <= lag:
         return False
     change = float(np.median(np.abs(known[lag:] - known[:-lag])))
-    return change >= max(RESTLESS_A, RESTLESS_SHARE * float(np.median(np.abs(known))))
+    return change >= max(RESTLESS_A, share * float(np.median(np.abs(known))))
 
 
 def _by_volts(volts: Floats, lead: int, proved: int, scale: float) -> StopFound:

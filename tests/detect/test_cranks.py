@@ -151,6 +151,11 @@ def test_a_heavy_load_of_a_minute_is_no_starter():
     assert found_in(block) == []
 
 
+def test_a_crank_before_loads_as_heavy_as_a_crank_is_one():
+    block = Scene().asleep(60).crank(1.0).load(600, -45.0).asleep(60).read(1.0)
+    assert len(found_in(block)) == 1
+
+
 def test_twenty_four_volts_scale_the_thresholds():
     block = start(10.0)
     (found,) = found_in(Block(block.t_us, 2 * block.volts, block.amps), Facts(nominal_v=24.0))

@@ -187,3 +187,27 @@ def test_with_volts_alone_a_day_is_cut_the_same_way():
     assert len(told) == 2
     for got, wanted in zip(told, drives_of(block), strict=True):
         assert np.array(got) == pytest.approx(np.array(wanted), abs=5)
+
+
+def on_the_battery(scene, seconds, amps, wander_a=0.4, seed=3):
+    """Loads of an engine that runs without charge: they wander."""
+    random = np.random.default_rng(seed)
+    for _ in range(int(seconds)):
+        scene.load(1.0, -amps + wander_a * float(random.standard_normal()))
+    return scene
+
+
+def a_weak_crank():
+    """A warm restart of half a second on a strong battery: one second of 90 A that hardly moves the volts."""
+    return parked().load(4, -4.0).load(1, -90.0, volts=12.4)
+
+
+def test_a_weak_crank_before_wandering_loads_is_a_drive_without_charge():
+    block = on_the_battery(a_weak_crank(), 600, 16.0).shutdown().asleep(2400).read(1.0)
+    ((begin, end),) = drives_of(block)
+    assert begin == pytest.approx(904, abs=2.0)
+    assert end == pytest.approx(1505, abs=3.0)
+
+
+def test_a_burst_of_load_before_lamps_that_stay_on_is_no_drive():
+    assert drives_of(a_weak_crank().load(600, -16.0).shutdown().asleep(2400).read(1.0)) == []
