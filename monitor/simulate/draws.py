@@ -19,6 +19,8 @@ CAUSES: tuple[Cause, ...] = get_args(Cause)
 
 SIZES = ((12.0, 0.86), (24.0, 0.08), (6.0, 0.06))  # nominal volts and how often; our choice
 DAY_S = 86400.0
+COMFORT_SHARE = 0.7  # of the comfort loads that are on while driving, about
+CARRIED_SHARE, SHORTEST_S = 0.6, 240.0  # of its charge that trips without charging take; our choice
 FLASH_SEEN_HZ = 5.0  # a slower logger that does not average strobes a flash: by its log alone no one can say what it is
 
 
@@ -154,6 +156,16 @@ def _trips(days: float, rng: np.random.Generator, short: bool = False) -> list[d
     return trips
 
 
+def _shorten(data: dict[str, Any]) -> None:
+    """Trips as short as a battery that is not charged can carry: an empty one starts no engine."""
+    battery, vehicle = data["battery"], data["vehicle"]
+    amps = vehicle["running"] + COMFORT_SHARE * vehicle["comfort"]
+    asked_ah = sum(trip["duration"] * len(trip["days"]) for trip in data["trips"]) * amps / 3600.0
+    share = CARRIED_SHARE * battery["capacity"] * battery["health"] * battery["state_of_charge"] / max(asked_ah, 1e-9)
+    for trip in data["trips"]:
+        trip["duration"] = max(trip["duration"] * min(share, 1.0), SHORTEST_S)
+
+
 def _visits(days: float, size: float, rng: np.random.Generator) -> list[dict[str, Any]]:
     return [
         {"at": float(rng.uniform(0.02, days)) * DAY_S, "amps": float(rng.uniform(2, 5)) * size,
@@ -206,6 +218,8 @@ def _spoil(data: dict[str, Any], cause: Cause, size: float, days: float, rng: np
     elif cause == "charging":
         faults = ["no_charge", "undervoltage", "overvoltage", "unstable", "ripple", "late"]
         data["alternator"].update(fault=str(rng.choice(faults)), regulation="fixed")
+        if data["alternator"]["fault"] == "no_charge":
+            _shorten(data)
     elif cause == "usage":
         data["trips"] = _trips(days, rng, short=True)
         data["battery"]["state_of_charge"] = float(rng.uniform(0.5, 0.7))
