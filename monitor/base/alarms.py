@@ -32,6 +32,7 @@ class Alarm(Part):
     side          whether the high or the low setpoint was passed
     since         when the setpoint was passed; `raised` is later by the on-delay
     reminders     how often it was told again because nothing changed (once a day)
+    passages      how often the setpoint was passed; passages within a day of being told are one alarm
     cause, response  of the limit, in plain words
     detail        the numbers and times it rests on, one sentence
     """
@@ -51,6 +52,7 @@ class Alarm(Part):
     shelved_until: Moment | None = None
     state: AlarmState
     reminders: int = 0
+    passages: int = 1
     cause: str
     response: str
     detail: str | None = None
@@ -60,10 +62,22 @@ class Transition(Part):
     """A step of one alarm, in the order of data time: what the journal keeps and what notices are made of.
 
     at      time of the data at which it happened
-    what    raised, returned, acknowledged, shelved, unshelved, reminder (still so, a day later), cleared
-    alarm   as it stands after the step
+    what    raised, returned, acknowledged, shelved, unshelved, reminder (still so, a day later), cleared (normal again
+            and acknowledged), out_of_service, in_service
+    alarm   as it stands after the step; shelving a limit, or taking it out of service, while it has no alarm makes
+            one without value
     """
 
     at: Moment
-    what: Literal["raised", "returned", "acknowledged", "shelved", "unshelved", "reminder", "cleared"]
+    what: Literal[
+        "raised",
+        "returned",
+        "acknowledged",
+        "shelved",
+        "unshelved",
+        "reminder",
+        "cleared",
+        "out_of_service",
+        "in_service",
+    ]
     alarm: Alarm

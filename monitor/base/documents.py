@@ -16,6 +16,7 @@ from pydantic_core import ErrorDetails
 
 from monitor.base.errors import SettingError
 from monitor.base.quantities import WRITTEN
+from monitor.base.secrets import HIDDEN
 
 Model = TypeVar("Model", bound=BaseModel)
 Key = tuple[str | int, ...]
@@ -27,7 +28,11 @@ FOUND_SHOWN = 60  # characters shown of a refused value
 
 def load_document(path: Path, model: type[Model]) -> Model:
     """Read the TOML file `path` as `model`; raises SettingError naming file, line, key and what was expected."""
-    text = _text(path)
+    return read_document(document_text(path), path, model)
+
+
+def read_document(text: str, path: Path, model: type[Model]) -> Model:
+    """The TOML `text` of the file `path` as `model`; raises SettingError as `load_document` does."""
     try:
         data = tomllib.loads(text)
     except RecursionError as wrong:
@@ -81,7 +86,8 @@ def _holds(data: Any, key: Key) -> bool:
     return True
 
 
-def _text(path: Path) -> str:
+def document_text(path: Path) -> str:
+    """The text of a settings file, with plain line ends; raises SettingError when it cannot be read."""
     try:
         with path.open("rb") as file:
             raw = file.read(LARGEST_BYTES + 1)
@@ -115,7 +121,7 @@ def _syntax_error(path: Path, text: str, wrong: ValueError) -> SettingError:
     line = int(place[1]) if place else max(1, text.rstrip("\n").count("\n") + 1)
     what = re.sub(r"\s*\(at .*\)$", "", str(wrong)).split(";")[0]
     what = re.sub(r"\('([^)]*)',?\)", lambda key: "[" + key[1].replace("', '", ".").strip("',") + "]", what)
-    shown = _shown(text.split("\n")[line - 1].strip())
+    shown = _shown(re.sub("://.*", "://…", text.split("\n")[line - 1].strip()))  # an address may hold a secret
     return SettingError(
         f"{path}, line {line}: not TOML: {what}; found {shown}",
         'write key = "value", text and quantities in quotes, tables as [battery]',
@@ -162,6 +168,8 @@ def _expected(detail: ErrorDetails) -> str:
 
 
 def _found(detail: ErrorDetails) -> Any:
+    if detail["type"] == "secret":
+        return HIDDEN
     inner = detail.get("ctx", {}).get("key")
     value = detail["input"]
     return value.get(inner, value) if inner and isinstance(value, dict) else value

@@ -2,10 +2,15 @@
 
 KeyoffError
 ├── InputError        a log, a stream or a survey that cannot be read
-└── SettingError      a vehicle file, rules or an option that cannot be used
+├── SettingError      a vehicle file, rules or an option that cannot be used
+└── StoreError        a journal or an archive that cannot be opened, read or written; `kind` says which way
 """
 
 from __future__ import annotations
+
+from typing import Literal
+
+StoreFault = Literal["disk_full", "read_only", "held", "newer", "damaged", "missing", "failing"]
 
 
 class KeyoffError(Exception):
@@ -29,6 +34,18 @@ class InputError(KeyoffError):
 
 class SettingError(KeyoffError):
     """A vehicle file, a rules file or an option is unusable: file, line, key, what was expected, the nearest known."""
+
+
+class StoreError(KeyoffError):
+    """The journal or the archive cannot be used.
+
+    kind   disk_full: no room, comes back by itself; read_only: may not be written; held: another process writes it;
+           newer: written by a later version; damaged: unreadable bytes; missing: not there; failing: the disk's fault
+    """
+
+    def __init__(self, what: str, remedy: str, kind: StoreFault) -> None:
+        super().__init__(what, remedy)
+        self.kind: StoreFault = kind
 
 
 def printable(text: str) -> str:

@@ -27,6 +27,7 @@ class Ledger:
     duplicates   rows dropped because their time was already there (repeated rows, overlapping files)
     reordered    rows put back into time order
     clock_steps  (time in µs UTC after the step, size in seconds) of each recognised step of the logger's clock
+    shift_us     data time − the logger's clock after the last step, for a live log to go on with after a restart
 
     >>> book = Ledger()
     >>> book.refuse("not a number", RefusedLine("night.csv", 7, "garbage"))
@@ -40,6 +41,7 @@ class Ledger:
     duplicates: int = 0
     reordered: int = 0
     clock_steps: list[tuple[int, float]] = field(default_factory=list)
+    shift_us: int = 0
 
     def refuse(self, reason: str, line: RefusedLine | None = None, count: int = 1) -> None:
         """Count `count` refused rows under `reason`; keep `line` if it is among the first of that reason."""

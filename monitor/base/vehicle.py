@@ -24,6 +24,7 @@ from monitor.base.quantities import (
 )
 from monitor.base.tables.broker import BrokerTable
 from monitor.base.tables.database import DatabaseTable
+from monitor.base.tables.instrument import InstrumentTable
 from monitor.base.tables.notices import NoticesTable
 from monitor.base.tables.source import SourceTable
 from monitor.base.tables.store import StoreTable
@@ -180,6 +181,7 @@ class Vehicle(Strict):
     log: LogSettings = LogSettings()
     vehicle: VehicleTable = VehicleTable()
     source: SourceTable | None = None
+    instrument: InstrumentTable | None = None
     store: StoreTable = StoreTable()
     notices: NoticesTable = NoticesTable()
     database: DatabaseTable | None = None

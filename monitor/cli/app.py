@@ -11,7 +11,22 @@ import typer
 from monitor import __version__
 
 # each the name of a module here and of the function in it
-COMMANDS = ("replay", "fuses", "confirm", "simulate", "schema")
+COMMANDS = (
+    "replay",
+    "check",
+    "watch",
+    "status",
+    "alarms",
+    "mark",
+    "hush",
+    "tell",
+    "rules",
+    "fuses",
+    "confirm",
+    "export",
+    "simulate",
+    "schema",
+)
 
 app = typer.Typer(
     name="keyoff",

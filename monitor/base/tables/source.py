@@ -15,7 +15,9 @@ Url = Annotated[str, StringConstraints(min_length=1, max_length=500)]
 class SourceTable(Strict):
     """How `keyoff watch` reaches the logger.
 
-    url         serial:/dev/…?baud=115200, socket://HOST:PORT, rfc2217://HOST:PORT, file:PATH (a growing file), stdin:
+    url         serial:PATH?baud=115200 (or serial:NAME, the stable name under /dev/serial/by-id), socket://HOST:PORT,
+                rfc2217://HOST:PORT?baud=9600, file:PATH (a growing file), stdin:, simulate:SCENARIO?speed=60;
+                instruments and brokers have schemes of their own
     silence_s   a logger that says nothing for so long is silent
     record      keep the raw bytes too, so that any problem on site becomes a log to replay
     """
