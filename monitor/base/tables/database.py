@@ -11,9 +11,7 @@ from pydantic_core import PydanticCustomError
 from monitor.base.quantities import DURATION, QuantityBytes, QuantitySeconds, parse_quantity
 from monitor.base.tables.strict import Above, Name, SecretPlace, Strict
 
-LONGEST_STEP_S = (
-    600  # our choice: a longer mean hides the wake-ups of a module, and the unfinished one is kept in memory
-)
+LONGEST_STEP_S = 600  # our choice: a longer mean hides the wake-ups of a module
 FULL, NONE = "full", "none"
 
 
@@ -24,9 +22,12 @@ def _address(url: str) -> str:
     except ValueError:  # a port that is no number, brackets that do not close
         usable = False
     if not usable or parts.query or parts.fragment:
-        raise PydanticCustomError("address", 'expected an address, as "https://db.example:8086"')
+        hidden = "@" in url or "?" in url  # a password or a token may stand there
+        raise PydanticCustomError(
+            "secret" if hidden else "address", 'expected an address, as "https://db.example:8086"'
+        )
     if parts.username is not None or parts.password is not None:
-        raise PydanticCustomError("address", "expected an address without a password; name its place in token")
+        raise PydanticCustomError("secret", "expected an address without a password; name its place in token")
     return url
 
 
