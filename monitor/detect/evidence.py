@@ -66,7 +66,8 @@ class Evidence:
         load, charge = median_of(-lead.amps[-JUMP_S:]), median_of(after.amps)
         key_on = load is not None and load >= KEY_ON_A
         if top - bottom < JUMP_V * self.facts.scale:
-            return slow and key_on and top > bottom
+            restless = is_restless(after.amps)  # a charger is steady
+            return key_on and (restless or (slow and top > bottom))
         held = top >= HELD_V * self.facts.scale  # an alternator holds volts, a charger holds amps
         return key_on or load is None or (slow and held and charge is not None and charge >= RUN_CHARGING_A)
 
@@ -90,8 +91,9 @@ class Evidence:
         """
         if self.is_uncharged(crank, load_a, after):
             return True
-        restless = bool(np.isnan(after.amps).all()) or is_restless(after.amps)
-        return restless and self.carried(crank, load_a, after)
+        if np.isnan(after.amps).all():
+            return self.carried(crank, load_a, after)
+        return is_restless(after.amps) and (crank.sure or self.carried(crank, load_a, after))
 
     def is_uncharged(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
         """Whether what follows a crank without charge is a running engine all the same: its loads on the battery."""

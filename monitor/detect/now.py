@@ -15,6 +15,7 @@ from monitor.base.results import Crank, WakeUp
 from monitor.base.samples import SECOND_US
 from monitor.detect.rows import Rows
 from monitor.detect.sleep import asleep
+from monitor.detect.stand import CHARGE_LEAST_S
 from monitor.detect.stopping import is_loaded
 
 if TYPE_CHECKING:
@@ -31,7 +32,8 @@ class StandNow:
     seen         its beginning lies in the log
     amps         the log has current
     settled_us   when it fell asleep; None: not yet, or not known
-    level_a      drain at which it sleeps, now; None as above. band_a: what is no excursion from it
+    charged_us   when the last charge within it ended; None: there was none
+    level_a      drain at which it sleeps, now; None as above, and while a new level is sought. band_a: no excursion
     awake_us     when the wake-up that is going on began; None: none is
     out_nc, in_nc, gap_us   charge and unobserved time since its beginning
     """
@@ -40,6 +42,7 @@ class StandNow:
     seen: bool
     amps: bool
     settled_us: int | None
+    charged_us: int | None
     level_a: float | None
     band_a: float
     awake_us: int | None
@@ -86,15 +89,14 @@ def _stand(engine: Engine) -> StandNow:
     tracker, state = engine.stand.plateaus.state, engine.stand.state
     sleep = asleep(tracker, engine.facts)
     held = tracker.held
-    level = None
-    if sleep.settled_s is not None:
-        level = held.level_a if held is not None and held.known else sleep.current_a
+    level = held.level_a if sleep.settled_s is not None and held is not None and held.known else None
     band = held.texture.band_a(held.level_a) if held is not None else 0.0
     return StandNow(
         start_us=state.start_us,
         seen=state.seen,
         amps=state.amps,
         settled_us=None if sleep.settled_s is None else max(sleep.settled_s * SECOND_US, state.start_us),
+        charged_us=max((b for a, b in state.charges if b - a >= CHARGE_LEAST_S), default=0) * SECOND_US or None,
         level_a=level,
         band_a=band,
         awake_us=None if level is None else _awake_us(tracker, level, band),

@@ -211,3 +211,22 @@ def test_a_weak_crank_before_wandering_loads_is_a_drive_without_charge():
 
 def test_a_burst_of_load_before_lamps_that_stay_on_is_no_drive():
     assert drives_of(a_weak_crank().load(600, -16.0).shutdown().asleep(2400).read(1.0)) == []
+
+
+def test_a_regulator_that_hardly_charges_is_a_drive_all_the_same():
+    scene = on_the_battery(parked().crank(key_on_s=4), 90, 6.5, wander_a=1.0)
+    scene = on_the_battery(scene, 510, 0.0, wander_a=1.5)
+    ((begin, end),) = drives_of(scene.shutdown().asleep(2400).read(1.0))
+    assert begin == pytest.approx(904, abs=2.0)
+    assert end == pytest.approx(1504.8, abs=3.0)
+
+
+def test_key_on_loads_that_turn_into_restless_charge_are_a_start_whose_crank_was_not_seen():
+    scene = parked().load(4, -4.4)
+    random = np.random.default_rng(5)
+    for _ in range(600):
+        amps = float(random.uniform(-6, 6))
+        scene.load(1.0, amps, volts=12.64 + amps * 0.003)
+    ((begin, end),) = drives_of(scene.shutdown().asleep(2400).read(1.0))
+    assert begin == pytest.approx(904, abs=6.0)
+    assert end == pytest.approx(1504, abs=8.0)
