@@ -14,7 +14,10 @@ BATCHES = 64  # batch means kept per plateau; pairs merge when full
 
 @dataclass(slots=True)
 class Held:
-    """A plateau being held: its bounds (s), the level that follows it, and batch means (mean A, observed s)."""
+    """A plateau being held: its bounds (s), the level that follows it, and batch means (mean A, observed s).
+
+    lift_a, low_a   how far the mean lies above the lower quartile; the last quartile that was followed
+    """
 
     start_s: int
     end_s: int
@@ -25,6 +28,7 @@ class Held:
     per_batch: int = 1
     waiting: list[tuple[float, float]] = field(default_factory=list)
     lift_a: float = 0.0
+    low_a: float | None = None
     recent: list[float] = field(default_factory=list)
     known: bool = False
     volts_sum: float = 0.0

@@ -80,12 +80,13 @@ def baseline(drain: Floats, held: Held) -> Floats:
     low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
     band, at = held.texture.steady_a(held.level_a), held.level_a
     noisy = NOISE_TIMES * held.texture.noise_a >= band > FLOOR_A
-    # In noise a weak wake-up of minutes lies within the band of single rows: its tenth shows it, and is not followed.
-    rise = max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS))) if noisy else band
+    # In noise a weak stage of minutes lies within the band of single rows; tenths rise at once there, unlike in drift.
+    rise = max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS))) if noisy else np.inf
     levels = []
     for value in low:
         change = value + held.lift_a - at
-        if -band <= change <= rise:
+        if abs(change) <= band and (held.low_a is None or value - held.low_a <= rise):
+            held.low_a = value
             at += max(min(change / 2, band / FASTEST_DRIFT), -band / FASTEST_DRIFT)
         levels.append(at)
     return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels)

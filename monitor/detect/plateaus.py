@@ -217,6 +217,8 @@ class PlateauTracker:
     def _hold(self, rows: Rows, held: Held, ended: list[Excursion]) -> Rows:
         """Read rows against the held level; returns the rows to read again when the level has stepped."""
         state = self.state
+        if rows.gap.any():
+            held.low_a = None
         base = baseline(rows.drain, held)
         excess = rows.drain - base
         many = SPIKES_MANY if int(rows.count[len(rows) // 2]) > 1 else SPIKES_SINGLE
