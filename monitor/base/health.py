@@ -38,12 +38,12 @@ class Health(Part):
     written         when this was written; one that is old belongs to a service that is gone or stuck
     last_sample     time of the newest sample; last_arrival: when it came, on this computer's clock
     rate_hz         samples a second over the last minute; None: none in it
-    samples         taken since the service started; samples_today: on the UTC day of the newest one, since then
+    samples         taken since the service started
     refused         rows of the logger refused, since the journal was begun
     position        of the journal; checkpoint: when the watch's state was last kept (data time)
     waiting_bytes   samples that could not be written yet; dropped: rows lost for want of room for them
     watch           on; rebuilt: after a fault; off: after another; watch_why: the fault
-    hushed_until    no alarm is announced until then
+    hushed_until    no alarm is announced until then; 1969: until told otherwise
     clock_why       why this computer's clock cannot be trusted, empty when it can
     troubles        what stands, in words
     parts           what other parts of the service say of themselves
@@ -59,7 +59,6 @@ class Health(Part):
     last_arrival: Moment | None = None
     rate_hz: Number | None = None
     samples: int = 0
-    samples_today: int = 0
     refused: dict[str, int] = Field(default_factory=dict)
     position: int = 0
     checkpoint: Moment | None = None
@@ -86,14 +85,14 @@ class Standing:
     running   whether a process holds the vehicle's data
     health    what it last wrote; None: never
     problems  what needs a person, a sentence each
-    storage   figures from the journal that the health file does not hold, name → text
+    storage   figures from the journal that the health file does not hold, (label, text)
     """
 
     vehicle: str
     running: bool
     health: Health | None
     problems: list[str]
-    storage: dict[str, str]
+    storage: list[tuple[str, str]]
 
     @property
     def exit_code(self) -> int:

@@ -29,6 +29,14 @@ def replay(
     marks: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Marks (TOML or CSV: at, kind, text); each is told its effect.")
     ] = None,
+    rules: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME|FILE",
+            help="Show the alarms that these limits raise; given twice, compare the two. Without it those that the"
+            " vehicle file names, if it names any.",
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result document as one JSON object.")] = False,
     current_sign: Annotated[
         Literal["as-logged", "reversed"],
@@ -48,6 +56,7 @@ def replay(
     from monitor.cli.notices import log_notices
     from monitor.cli.progress import progress_bar
     from monitor.cli.texts import marks_in
+    from monitor.cli.what_if import rules_asked
 
     car = load_document(vehicle, Vehicle) if vehicle else Vehicle()
     zone = ZoneInfo(car.log.time.zone) if car.log.time.zone else None
@@ -56,6 +65,7 @@ def replay(
         parse_moment(end, zone or UTC, "--to") if end else None,
     )
     named = marks_in(marks, zone or UTC) if marks is not None else []
+    judged = rules_asked(rules or [], car, vehicle)
     # only now what takes long to import: a wrong setting is told at once
     import gc
 
@@ -79,19 +89,28 @@ def replay(
 
             watch = MarkWatch(named)
             blocks = watch.passing(blocks)
-        result = detect(blocks, log.ledger, Facts.of(car), car.name)
+        if judged:
+            from monitor.cli.what_if import replay_with
+
+            result, raised = replay_with(judged, blocks, log.ledger, car)
+        else:
+            result, raised = detect(blocks, log.ledger, Facts.of(car), car.name), []
     result.log.notices += log_notices(log)
     shown = zone or (UTC if log.assumes_utc else None)  # None: this computer's
     result.marks = named  # the verdict reads bench tests among them
     result = assess(result, car, UTC if log.relative else shown)
     result.marks = watch.effects(result) if named else []
 
-    if as_json:
+    if len(judged) > 1:
+        from monitor.cli.what_if import print_what_if
+
+        print_what_if(judged, raised, result, shown, log.relative, as_json)
+    elif as_json:
         typer.echo(result.model_dump_json(indent=2).encode())  # JSON is UTF-8, whatever the terminal speaks
     else:
         from monitor.views.replay import print_replay
 
-        print_replay(result, shown)
+        print_replay(result, shown, rules=judged[0].name if judged else None)
         if result.marks:
             from monitor.views.marks import print_marks
 

@@ -105,14 +105,14 @@ class Admission:
 
     def __init__(self, bounds: Bounds, ledger: Ledger, tally: Tally) -> None:
         self._bounds = bounds
-        self._ledger = ledger
+        self.ledger = ledger
         self._tally = tally
         self.others = 0
 
     def admit(self, rows: Rows) -> Stretch:
         """The believable part of the rows."""
         for bad in rows.faults:
-            enter(self._ledger, bad)
+            enter(self.ledger, bad)
         if "volts" in rows.channels:
             self._tally.add(_present(rows.channels["volts"]))
         codes = {name: _judge(cells, getattr(self._bounds, name)) for name, cells in rows.channels.items()}
@@ -142,7 +142,7 @@ class Admission:
                     index = np.flatnonzero(rows).tolist()
                     if index:
                         bad = fault(self._reason(name, code) + suffix, index, where)
-                        enter(self._ledger, bad)
+                        enter(self.ledger, bad)
                 open_rows &= ~here
 
     def _reason(self, channel: str, code: int) -> str:

@@ -79,6 +79,28 @@ def find_layout(file: str, lines: Sequence[str], settings: LogSettings) -> Layou
     return _layout(file, lines, index, separator, roles, settings)
 
 
+def named_columns(line: str, settings: LogSettings) -> tuple[str, Roles] | None:
+    """Separator and roles of a line that names columns, at least one of a channel, as a header does; None: it does not.
+
+    >>> named_columns("time;volts", LogSettings())[0], named_columns("12.5;0.3", LogSettings())
+    (';', None)
+    """
+    found = [(*tried, separator) for separator in SEPARATORS if (tried := _try(line, separator, settings))]
+    found = [one for one in found if one[1].channels]
+    if not found:
+        return None
+    _, roles, separator = max(found, key=lambda one: one[0])
+    return separator, roles
+
+
+def several(where: str, channel: str, columns: Sequence[str]) -> InputError:
+    """The error that more than one column could hold the channel, with the setting to write."""
+    return InputError(
+        f"{where}: several columns could hold {channel}: {', '.join(columns)}",
+        f'name one in the vehicle file: [log] {channel} = {{ column = "{columns[0]}" }}',
+    )
+
+
 def _try(line: str, separator: str, settings: LogSettings) -> tuple[int, Roles] | None:
     comment = is_comment(line, separator)
     text = line.lstrip(" #/;") if comment else line

@@ -9,7 +9,7 @@ from typing import Literal
 from monitor.base.errors import InputError
 from monitor.base.vehicle import LogSettings
 from monitor.sources.files import LogFile, expand, kind_of
-from monitor.sources.layout import no_volts, not_found
+from monitor.sources.layout import no_volts, not_found, several
 from monitor.sources.lines import CHUNK
 from monitor.sources.recorded import Progress, Reader, RecordedLog
 from monitor.sources.rows import CHANNELS
@@ -79,11 +79,7 @@ def _check_volts(readers: Sequence[Reader]) -> None:
     for reader in readers:
         for channel in ("volts", "amps"):
             if channel in reader.unclear:
-                columns = reader.unclear[channel]
-                raise InputError(
-                    f"{reader.name}: several columns could hold {channel}: {', '.join(columns)}",
-                    f'name one in the vehicle file: [log] {channel} = {{ column = "{columns[0]}" }}',
-                )
+                raise several(reader.name, channel, reader.unclear[channel])
     if not any("volts" in reader.channels for reader in readers):
         reader = readers[0]
         example = next((c for c in reader.columns if c), "COLUMN")

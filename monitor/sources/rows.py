@@ -65,6 +65,39 @@ class Rows:
     lines: int = 0
 
 
+def together(parts: Sequence[Rows]) -> Rows | None:
+    """Stretches one after the other as one; a channel that one of them lacks is absent there. None: there are none."""
+    if len(parts) < 2:
+        return parts[0] if parts else None
+    starts = np.cumsum([0, *(len(part.t_us) for part in parts)])
+    names = [c for c in CHANNELS if any(c in part.channels for part in parts)]
+
+    def where(row: int) -> RefusedLine:
+        index = int(np.searchsorted(starts, row, side="right")) - 1
+        return parts[index].where(row - int(starts[index]))
+
+    return Rows(
+        np.concatenate([part.t_us for part in parts]),
+        {name: _joined([(part.channels.get(name), len(part.t_us)) for part in parts]) for name in names},
+        where,
+        tuple(fault for part in parts for fault in part.faults),
+        sum(part.lines for part in parts),
+    )
+
+
+def _joined(parts: Sequence[tuple[Cells | None, int]]) -> Cells:
+    values = np.concatenate([np.zeros(size) if cells is None else cells.values for cells, size in parts])
+    if all(cells is not None and cells.flaws is None for cells, _ in parts):
+        return Cells(values)
+    return Cells(values, np.concatenate([_flaws(cells, size) for cells, size in parts]))
+
+
+def _flaws(cells: Cells | None, size: int) -> Codes:
+    if cells is None:
+        return np.full(size, ABSENT, np.uint8)
+    return np.full(size, GOOD, np.uint8) if cells.flaws is None else cells.flaws
+
+
 def line_of(file: str, first: int, data: bytes | memoryview) -> Where:
     """Where row i stands when row i is line `first + i` and the lines are those of `data`.
 

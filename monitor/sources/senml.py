@@ -30,7 +30,7 @@ VERSION = 10  # §4.4: the version of RFC 8428
 NOT_A_RECORD = "not a SenML record"
 _BATCH = 8192  # records a stretch of rows holds; our choice
 # §12.1; mV and mA are secondary units of RFC 8798 §2.
-_UNITS = {
+UNITS = {
     "V": ("volts", Unit()), "mV": ("volts", Unit(1e-3)), "A": ("amps", Unit()), "mA": ("amps", Unit(1e-3)),
     "Cel": ("celsius", Unit()),
 }  # fmt: skip
@@ -59,17 +59,23 @@ class Resolver:
     Record(name='bat:i', unit='A', time_s=1700000000.0, value=-0.03)
     >>> resolver.resolve({"n": "u", "u": "V", "t": 1, "v": 12.5})
     Record(name='bat:u', unit='V', time_s=1700000001.0, value=12.5)
+
+    base   base fields in force
     """
 
     def __init__(self) -> None:
-        self._base: dict[str, Any] = {}
+        self.base: dict[str, Any] = {}
+
+    def reset(self) -> None:
+        """Another pack begins."""
+        self.base = {}
 
     def resolve(self, record: dict[str, Any]) -> Record:
         """The resolved record; ValueError, in words, when it breaks the rules."""
         for label in record:
             if label.endswith("_"):
                 raise UnusableError(f'label "{label}" must be understood, and is not (RFC 8428 §4.4)')
-        version = record.get("bver", self._base.get("bver", VERSION))
+        version = record.get("bver", self.base.get("bver", VERSION))
         if not _is_number(version) or version > VERSION:
             raise UnusableError(f"SenML version {version}; understood up to {VERSION} (RFC 8428 §4.4)")
         for label, kind in (("bn", str), ("bu", str), ("n", str), ("u", str)):
@@ -78,18 +84,18 @@ class Resolver:
         for label in ("bt", "bv", "bs", "t", "v", "s"):
             if not _is_number(record.get(label, 0)):
                 raise ValueError(f"{label} is no number")
-        self._base.update((label, record[label]) for label in ("bn", "bt", "bu", "bv", "bs", "bver") if label in record)
+        self.base.update((label, record[label]) for label in ("bn", "bt", "bu", "bv", "bs", "bver") if label in record)
         given = [label for label in ("v", "vs", "vb", "vd") if label in record]
         if len(given) > 1:
             raise ValueError(f"more than one value: {', '.join(given)}")
         value = record[given[0]] if given else None
         if given == ["v"]:
-            value = float(value + self._base.get("bv", 0))
+            value = float(value + self.base.get("bv", 0))
         elif given == ["vd"]:
             value = _data(value)
-        time_s = float(self._base.get("bt", 0) + record.get("t", 0))
-        name = self._base.get("bn", "") + record.get("n", "")
-        return Record(name, record.get("u", self._base.get("bu")), time_s, value)
+        time_s = float(self.base.get("bt", 0) + record.get("t", 0))
+        name = self.base.get("bn", "") + record.get("n", "")
+        return Record(name, record.get("u", self.base.get("bu")), time_s, value)
 
 
 class UnusableError(ValueError):
@@ -120,14 +126,14 @@ class SenmlLog:
         relative: bool | None = None
         for part in self._parts():
             for record in part.records:
-                if record.unit in _UNITS and isinstance(record.value, float):
+                if record.unit in UNITS and isinstance(record.value, float):
                     units.setdefault(record.name, record.unit)
                     relative = record.is_relative if relative is None else relative
         self.columns = tuple(units)
         self.unclear: dict[str, list[str]] = {}
         self._names: dict[str, str] = {}  # channel → name
         for channel in CHANNELS:
-            fits = [name for name, unit in units.items() if _UNITS[unit][0] == channel]
+            fits = [name for name, unit in units.items() if UNITS[unit][0] == channel]
             fits = fitting(channel, fits, getattr(settings, channel).column)
             if len(fits) == 1:
                 self._names[channel] = fits[0]
@@ -207,7 +213,7 @@ class SenmlLog:
         values = np.zeros(len(records))
         flaws = np.full(len(records), ABSENT, np.uint8)
         for index, record in enumerate(records):
-            known = _UNITS.get(record.unit or "")
+            known = UNITS.get(record.unit or "")
             if record.name == name and known is not None and known[0] == channel and isinstance(record.value, float):
                 values[index] = record.value * known[1].scale * (self._sign if channel == "amps" else 1.0)
                 flaws[index] = GOOD

@@ -1,7 +1,8 @@
 """One log's rows in its own order → runs of strictly increasing time.
 
-Rows that are late by up to REORDER_US are put back. A larger step back that the following rows confirm is a step of
-the logger's clock: later times are shifted so that data time goes on by one usual interval, and the step is recorded.
+Rows that are late by up to REORDER_US (a live log waits less) are put back. A larger step back that the following rows
+confirm is a step of the logger's clock: later times are shifted so that data time goes on by one usual interval, and
+the step is recorded.
 A jump forward by more than a year is a step too, but the new time is believed: it is how a clock that lost its time
 finds it again. A jump that the following rows do not confirm is a stray row and is refused.
 """
@@ -22,6 +23,7 @@ REORDER_US = 2_000_000  # our choice: loggers that interleave channels are late 
 FORWARD_US = 365 * 86_400_000_000  # our choice: no log has a pause of a year
 LOOK = 5  # rows that are asked whether a jump is a step; our choice
 STRAY = "time jumps for a single row"
+LATE = "late: later samples had been passed on"
 _PART = 4096  # rows looked at at a time once something is out of order
 
 
@@ -29,13 +31,21 @@ class Timeline:
     """Orders the rows of one log; `push` stretches in file order, then `finish`.
 
     merged   rows that only filled what another row of the same time lacked
+    ledger   the books; may be exchanged
+
+    reorder_us is how late a row may be. A live log goes on after a restart from `last_us`, the time of the last sample
+    passed on, and `shift_us`, data time − the logger's clock.
     """
 
-    def __init__(self, ledger: Ledger) -> None:
-        self._ledger = ledger
+    def __init__(
+        self, ledger: Ledger, reorder_us: int = REORDER_US, last_us: int | None = None, shift_us: int = 0
+    ) -> None:
+        self.ledger = ledger
         self.merged = 0
-        self._shift_us = 0
-        self._highest: int | None = None  # latest data time so far
+        self._reorder_us = reorder_us
+        self._shift_us = shift_us
+        self._floor = last_us  # whatever is not later comes too late
+        self._highest = last_us  # latest data time so far
         self._usual_us = 0  # latest ordinary interval
         self._held: list[Run] = []  # rows not older than the reorder window, in order of arrival
         self._waiting: Stretch | None = None  # rows from a jump on that is not yet decided
@@ -53,6 +63,17 @@ class Timeline:
                 part, self._waiting = _chained(self._waiting, part), None
             self._sort_in(part, last=False)
             yield from self._settled(self._highest)
+
+    @property
+    def shift_us(self) -> int:
+        """Data time − the logger's clock."""
+        return self._shift_us
+
+    def release(self) -> Iterator[Run]:
+        """Give what is held only because a late row might come; one that then comes is refused."""
+        if self._held:
+            yield from self._settled(None)
+            self._floor = self._highest
 
     def finish(self) -> Iterator[Run]:
         """Give the rest."""
@@ -81,7 +102,7 @@ class Timeline:
         elif self._highest is not None:
             self._usual_us = int(t_us[0]) - self._highest
         self._highest = int(t_us[-1])
-        cut = int(np.searchsorted(t_us, self._highest - REORDER_US))
+        cut = int(np.searchsorted(t_us, self._highest - self._reorder_us))
         settled = [*self._settled(self._highest), *([run[:cut]] if cut else [])]
         if settled:
             yield joined(settled)
@@ -97,7 +118,7 @@ class Timeline:
         # Whatever made a row late is newer than it, so it is still held.
         late = rows.t_us < np.maximum.accumulate(rows.t_us)
         if highest is not None:
-            old = rows.t_us < highest - REORDER_US
+            old = rows.t_us < highest - self._reorder_us
             if not old.all():
                 keep = ~old
                 self._held = [Run(rows.t_us[keep], {n: v[keep] for n, v in rows.channels.items()})]
@@ -106,8 +127,8 @@ class Timeline:
         if not len(rows):
             return
         done = combine(rows)
-        self._ledger.reordered += int(np.count_nonzero(late & done.opened))
-        self._ledger.duplicates += done.duplicates
+        self.ledger.reordered += int(np.count_nonzero(late & done.opened))
+        self.ledger.duplicates += done.duplicates
         self.merged += int(np.count_nonzero(done.filled))
         yield done.run
 
@@ -127,19 +148,24 @@ class Timeline:
             if self._is_step(rows.t_us[start : start + LOOK + 1] + self._shift_us):
                 self._step(int(rows.t_us[start]))
             else:
-                enter(self._ledger, fault(STRAY, [start], rows.where))
+                enter(self.ledger, fault(STRAY, [start], rows.where))
                 start += 1
 
     def _first_jump(self, t_us: Ints) -> int:
         before = np.concatenate([[t_us[0] if self._highest is None else self._highest], t_us[:-1]])
         highest = np.maximum.accumulate(before)
-        jumps = np.flatnonzero((t_us < highest - REORDER_US) | (t_us > highest + FORWARD_US))
+        jumps = np.flatnonzero((t_us < highest - self._reorder_us) | (t_us > highest + FORWARD_US))
         return int(jumps[0]) if len(jumps) else len(t_us)
 
     def _hold(self, rows: Stretch, start: int, stop: int, t_us: Ints) -> None:
         if start == stop:
             return
-        self._held.append(Run(t_us, {n: v[start:stop] for n, v in rows.channels.items()}))
+        held = Run(t_us, {n: v[start:stop] for n, v in rows.channels.items()})
+        if self._floor is not None and (late := t_us <= self._floor).any():
+            enter(self.ledger, fault(LATE, (start + np.flatnonzero(late)).tolist(), rows.where))
+            held = Run(t_us[~late], {n: v[~late] for n, v in held.channels.items()})
+        if len(held):
+            self._held.append(held)
         before = t_us[0] if self._highest is None else self._highest
         steps = np.diff(np.maximum.accumulate(np.concatenate([[before], t_us])))
         ordinary = steps[(steps > 0) & (steps <= FORWARD_US)]
@@ -171,7 +197,7 @@ class Timeline:
         else:
             self._shift_us += max(expected, old + 1) - (written_us + self._shift_us)
         after = written_us + self._shift_us
-        self._ledger.clock_steps.append((after, jump_us / 1e6))
+        self.ledger.clock_steps.append((after, jump_us / 1e6))
         self._highest = max(old, after)
 
 

@@ -28,6 +28,7 @@ class Home:
     inbox     orders from other processes, one file each, until the service has carried them out
     health    what each part of the service last did; written by the service, read by `keyoff status`
     damaged   journals that were moved aside
+    lock      held by the one process that writes
     """
 
     folder: Path
@@ -61,3 +62,13 @@ class Home:
     def damaged(self) -> Path:
         """Folder of damaged journals."""
         return self.folder / "damaged"
+
+    @property
+    def lock(self) -> Path:
+        """The writer's lock file."""
+        return self.folder / "lock"
+
+    @staticmethod
+    def of(path: Path) -> Home:
+        """The data folder that a path means: the folder itself, or its journal."""
+        return Home(path.parent if path.name == "journal.db" else path)

@@ -13,6 +13,7 @@ from typing import IO, TYPE_CHECKING, Literal
 
 from monitor.base.errors import printable
 from monitor.base.results import Drive, Result, Stand, Verdict
+from monitor.views.alarm_rows import alarm_rows
 from monitor.views.balance import balance_rows
 from monitor.views.drive import drive_faults, drive_sentences
 from monitor.views.logbook import log_rows, notice_sentences
@@ -45,10 +46,17 @@ CLOSING = "These are findings, not a verdict: this version holds them against no
 Weight = Literal["", "bold", "bold red", "dim"]
 
 
-def print_replay(result: Result, zone: tzinfo | None, file: IO[str] | None = None, width: int | None = None) -> None:
+def print_replay(
+    result: Result,
+    zone: tzinfo | None,
+    file: IO[str] | None = None,
+    width: int | None = None,
+    rules: str | None = None,
+) -> None:
     """Print `result` for a person; times in `zone`, or in this computer's zone when None.
 
-    `width` in columns; None: that of the terminal, at most WIDEST.
+    `width` in columns; None: that of the terminal, at most WIDEST. `rules`: those its alarms are of; None: no limits
+    were judged.
     """
     from rich.console import Console
 
@@ -56,7 +64,7 @@ def print_replay(result: Result, zone: tzinfo | None, file: IO[str] | None = Non
     if width is None and out.width > WIDEST:
         out.width = WIDEST
     relative = any(notice.kind == "relative_times" for notice in result.log.notices)
-    _Page(out).replay(result, LocalTime(zone, relative))
+    _Page(out).replay(result, LocalTime(zone, relative), rules)
 
 
 class _Page:
@@ -66,11 +74,15 @@ class _Page:
         self.out = out
         self.narrow = out.width < NARROW
 
-    def replay(self, result: Result, time: LocalTime) -> None:
+    def replay(self, result: Result, time: LocalTime, rules: str | None) -> None:
         """The whole text."""
         self.beside("", printable(result.vehicle), 0, "bold")
         if result.verdict is not None:
             self.verdict(result.verdict)
+        if rules is not None:
+            for label, text in alarm_rows(result.alarms, rules, time, result.log.last or 0):
+                self.beside(label, text, 10)
+            self.line("")
         for label, text in log_rows(result, time):
             self.beside(label, text, 10)
         for text in notice_sentences(result.log):

@@ -15,7 +15,8 @@ class StoreTable(Strict):
 
     keep_s       age at which the samples of a closed day are deleted
     most_bytes   samples of the oldest days go when journal and archive together are larger
-    spare_bytes  free space of the disk below which samples are thinned and no new ones archived
+    spare_bytes  free space of the disk below which no day is archived and samples are thinned: the first, the lowest
+                 and highest volts and amps, and the last of each second stay; what was taken away is counted
     """
 
     keep_s: Annotated[QuantitySeconds, Above] = Field(

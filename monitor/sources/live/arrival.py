@@ -25,16 +25,27 @@ LinkState = Literal[
 class Arrival:
     """One look at a logger.
 
-    raw    bytes as they came, for the raw recording; b"" where the transport has none
+    raw    whole lines as they came, for the raw recording, which is a log to replay; lines without a time that stands
+           on its own carry the one we gave them. b"" where the transport has none
     rows   what could be parsed of them, with the faults of what could not; None: nothing whole
     state  of the link now
-    why    one sentence: what happened, and what to do, where the state is not "speaking"
+    why    one sentence: what happened, and what to do, where the state is not "speaking"; where it is, an assumption
+           made about the log that a person should know, as a rule none
+    stamped      the times of these rows are those of this computer
+    clock_steps  (µs UTC after it, seconds) of each step by which this computer's clock was set
+    again        the rows were there before this start (a file is read from its beginning): what the journal has of
+                 them is neither news nor a step of the clock
+    head         the line that names the columns, for a recording that begins here; b"" where there is none
     """
 
     raw: bytes
     rows: Rows | None
     state: LinkState
     why: str = ""
+    stamped: bool = False
+    clock_steps: tuple[tuple[int, float], ...] = ()
+    again: bool = False
+    head: bytes = b""
 
 
 class LiveLogger(Protocol):

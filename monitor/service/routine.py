@@ -1,0 +1,37 @@
+"""The jobs that every vehicle has, and when: upkeep of its journal, integrity check, summaries."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+
+from monitor.base.vehicle import Vehicle
+from monitor.service.jobs import Job, Station
+from monitor.service.summary import jobs as summaries
+from monitor.store import upkeep
+
+
+def routine(vehicle: Vehicle, zone: tzinfo | None) -> list[Job]:
+    """Jobs of a vehicle. Their hours are our choice: UTC days close at midnight, and one follows the other."""
+    return [
+        Job("roll-over", {"hour": 0, "minute": 20}, _roll_over),
+        Job("retention", {"hour": 0, "minute": 50}, _retention),
+        Job("relief", {"minute": "*/5"}, _relieve),
+        Job("integrity", {"day_of_week": "sun", "hour": 2, "minute": 40}, _integrity),
+        *summaries(vehicle, zone),
+    ]
+
+
+def _roll_over(station: Station) -> str:
+    return upkeep.roll_over(station.home, station.vehicle.store, station.do)
+
+
+def _retention(station: Station) -> str:
+    return upkeep.retention(station.home, station.vehicle.store, station.do, station.now_us())
+
+
+def _relieve(station: Station) -> str:
+    return upkeep.relieve(station.home, station.vehicle.store, station.do)
+
+
+def _integrity(station: Station) -> str:
+    return upkeep.integrity(station.home)
