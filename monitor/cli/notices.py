@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from monitor.base.results import Notice
     from monitor.sources import RecordedLog
+    from monitor.store.span import Span
 
 
-def log_notices(log: RecordedLog) -> list[Notice]:
+def log_notices(log: RecordedLog | Span) -> list[Notice]:
     """Notices of a log that has been read to its end; rows that are neither samples nor refused are named too."""
     from monitor.base.results import Notice
 

@@ -72,16 +72,22 @@ def replay(
     from monitor.assess import assess
     from monitor.detect import Facts
     from monitor.detect import replay as detect
-    from monitor.sources import open_logs
+    from monitor.sources import RecordedLog, open_logs
+    from monitor.store.span import Span, is_data, open_span
 
     with progress_bar() as progress:
-        log = open_logs(
-            logs,
-            car.log,
-            nominal_v=car.battery.nominal_v,
-            current_sign="reversed" if current_sign == "reversed" else "as_logged",
-            progress=progress,
-        )
+        log: RecordedLog | Span
+        if len(logs) == 1 and is_data(logs[0]):
+            log = open_span(logs[0], window.start_us, window.end_us)
+            named = named or log.marks()
+        else:
+            log = open_logs(
+                logs,
+                car.log,
+                nominal_v=car.battery.nominal_v,
+                current_sign="reversed" if current_sign == "reversed" else "as_logged",
+                progress=progress,
+            )
         gc.freeze()  # what has been imported stays, so the collector need not look through it again and again
         blocks = window.cut(log.blocks(), log.ledger)
         if named:

@@ -137,8 +137,8 @@ class Jobs:
 
 def _scheduler() -> Any:
     """One thread that waits and one that works; what is late is run once, however late."""
-    from apscheduler.executors.pool import ThreadPoolExecutor  # type: ignore[import-untyped]  # ships no types
-    from apscheduler.schedulers.background import BackgroundScheduler  # type: ignore[import-untyped]  # as above
+    from apscheduler.executors.pool import ThreadPoolExecutor
+    from apscheduler.schedulers.background import BackgroundScheduler
 
     return BackgroundScheduler(
         timezone=UTC,
@@ -149,7 +149,7 @@ def _scheduler() -> Any:
 
 def trigger_of(job: Job) -> Any:
     """The cron trigger of a job."""
-    from apscheduler.triggers.cron import CronTrigger  # type: ignore[import-untyped]  # ships no types
+    from apscheduler.triggers.cron import CronTrigger
 
     return CronTrigger(**{"timezone": UTC, **job.cron})
 

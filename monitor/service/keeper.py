@@ -15,7 +15,6 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import replace
-from pathlib import Path
 from typing import Protocol, TypeVar
 
 import numpy as np
@@ -25,14 +24,13 @@ from monitor.base.errors import StoreError
 from monitor.base.ledger import Ledger
 from monitor.base.orders import Order
 from monitor.base.samples import Block
-from monitor.service import inbox
 from monitor.service.clock import now_us
+from monitor.service.desk import Desk
 from monitor.service.events import written
 from monitor.service.gather import gathered, size
 from monitor.service.guard import Guard, Numbered
 from monitor.service.hold import restamped
-from monitor.service.inbox import Answer
-from monitor.service.judge import FROM_OUTSIDE, done, refusal
+from monitor.service.judge import FROM_OUTSIDE, done
 from monitor.service.observe import Observer
 from monitor.service.reader import Reader, Taken
 from monitor.service.silence import Silence
@@ -44,7 +42,7 @@ from monitor.store.journal import Entry, Journal, Letter
 T = TypeVar("T")
 Planner = Callable[[Sequence[Numbered], int], list[Letter]]
 
-LEAST_S, MOST_S = 0.9, 1.5  # between entries; our choice: one fsync a second is what an SD card takes for years
+LEAST_S, MOST_S = 0.7, 1.5  # between entries; our choice: one fsync a second is what an SD card takes for years
 SETTLE_S = 0.5  # after a second is complete: the source waits 0.2 s for late rows, the reader looks every 0.27 s
 POST_S = 1.0  # our choice: so long there may be no room for work that is posted
 CHECKPOINT_US = 600_000_000  # our choice: at most ten minutes of samples are thought over again after a crash
@@ -126,8 +124,7 @@ class Keeper:
         self.letters_unwritten: Callable[[Sequence[Letter]], None] = lambda letters: None
         self._was_held = False
         self._blocks: list[Block] = []
-        self._orders: deque[Order] = deque()
-        self._answers: list[tuple[Path, Answer]] = []
+        self._desk = Desk(home, self.telling)
         self._waiting: deque[Entry] = deque()
         self._posted: queue.Queue[tuple[Callable[[Journal], object], Future[object]]] = queue.Queue(MOST_POSTED)
         self._last_entry = -MOST_S
@@ -156,7 +153,7 @@ class Keeper:
 
     def give(self, order: Order) -> None:
         """An order of the service's own, carried out with the next entry."""
-        self._orders.append(order)
+        self._desk.give(order)
 
     def stop(self) -> None:
         """Let `run` end soon."""
@@ -258,7 +255,7 @@ class Keeper:
     def _entry(self, advance_us: int | None, last: bool = False) -> None:
         """One entry, or several where the logger's channels changed."""
         blocks, self._blocks = self._later(gathered(self._blocks)), []
-        orders = self._own_orders() + ([] if self._waiting else self._outside_orders())
+        orders = self._ordered()
         rules = [order for order in orders if order.kind == "rules"]
         others = [order for order in orders if order.kind != "rules"]
         parts = [Entry(block=block) for block in blocks]
@@ -273,9 +270,16 @@ class Keeper:
                 self.last_us = self.silence.last_us = int(entry.block.t_us[-1])
                 self.samples += len(entry.block)
             self._write(entry, events, last and place == len(parts) - 1)
-        if self._waiting:
-            self.flush()
-        self._answer()
+        if not self._waiting or self.flush():
+            self._desk.answer()
+
+    def _ordered(self) -> list[Order]:
+        """Orders to carry out now; those from outside wait while they could not be kept."""
+        apart_us = self._apart_us()
+        orders = self._desk.own(apart_us, self.last_us is None and self.clock() - self._began_s < FIRST_S)
+        if not self._waiting:
+            orders += self._desk.outside(self.journal, self.guard.watch, self.wall_us(), apart_us)
+        return orders
 
     def _later(self, blocks: list[Block]) -> list[Block]:
         """The samples later than all before; what the source should have left out is counted, never written twice."""
@@ -334,53 +338,12 @@ class Keeper:
             return
         self.alarms, self.hushed_until = watch.alarms(), watch.memory.hush_us
 
-    def _own_orders(self) -> list[Order]:
-        """Those of the service; what it sees waits for the first samples, whose clock may be another."""
-        early = self.last_us is None and self.clock() - self._began_s < FIRST_S
-        orders = [self._orders.popleft() for _ in range(len(self._orders))]
-        if early:
-            self._orders.extend(order for order in orders if order.kind == "observe")
-        return [self._in_data_time(order) for order in orders if not (early and order.kind == "observe")]
-
-    def _in_data_time(self, order: Order) -> Order:
-        """The order with its times on the clock of the samples, where that is another than this computer's."""
-        apart_us = self._apart_us()
-        if not apart_us:
-            return order
-        mark = None if order.mark is None else order.mark.model_copy(update={"at": order.mark.at + apart_us})
-        until = None if order.until is None else order.until + apart_us
-        return order.model_copy(update={"at": order.at + apart_us, "until": until, "mark": mark})
-
     def _apart_us(self) -> int:
         """How far the clock of the samples is ahead of this computer's, as far as that matters."""
         if self.last_us is None or self._came_s is None:
             return 0
         apart_us = self.last_us + int((self.clock() - self._came_s) * 1e6) - self.wall_us()
         return apart_us if abs(apart_us) > APART_US else 0
-
-    def _outside_orders(self) -> list[Order]:
-        orders: list[Order] = []
-        for file, order in inbox.waiting(self.home):
-            if isinstance(order, str):
-                self._answers.append((file, Answer(False, order)))
-                self.telling.stands("order", f"{file.name}: {order}")
-                continue
-            if self.journal.knows_order(order.id):  # carried out before a crash that came before the answer
-                self._answers.append((file, done(order)))
-                continue
-            why = refusal(order, self.guard.watch, self.wall_us())
-            self._answers.append((file, done(order) if why is None else Answer(False, why)))
-            if why is None:
-                orders.append(self._in_data_time(order))
-        return orders
-
-    def _answer(self) -> None:
-        """Settle orders once what they did is on the disk."""
-        if self._waiting:
-            return
-        answers, self._answers = self._answers, []
-        for file, answer in answers:
-            inbox.settle(self.home, file, answer)
 
     def _work(self) -> None:
         for _ in range(MOST_POSTED):

@@ -29,6 +29,11 @@ def at_most(what: str, value: float, unit: str, bound: float, detail: str) -> Li
     return Line(what, value, unit, f"<= {bound:g}", value <= bound, detail)
 
 
+def stated(what: str, value: float, unit: str, detail: str) -> Line:
+    """A figure that is told, with no bound."""
+    return Line(what, value, unit, "none", True, detail)
+
+
 def machine() -> dict[str, str]:
     """Date, processor, load before the bench, and the versions that matter."""
     model = platform.processor() or "unknown"

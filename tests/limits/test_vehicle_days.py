@@ -1,7 +1,7 @@
 """The presets on vehicles nobody tuned them on: none is accused that is sound, and what is wrong is told in time.
 
-Seeds come from the date, so that each day brings new vehicles. Measured on 2026-11-25 by hand, see the numbers beside
-each bound.
+Seeds come from the date, so that each day brings new vehicles. Measured by hand on 2026-11-25, 0.5 Hz, drawn seeds
+1126000 to 1126014 and 1126100 to 1126114: no false alarm in 60 sound vehicle-days with the preset that fits.
 """
 
 from datetime import UTC, datetime
@@ -42,7 +42,7 @@ def raised(scenario: Scenario, named: str | None = None) -> tuple[list[Transitio
 
 
 def test_sound_vehicles_raise_no_alarm():
-    # 0 in 60 vehicle-days would still allow one in 20 (rule of three): of six, three or more by chance in 1 of 460 days
+    # 0 in 60 vehicle-days still allows one in 20 (rule of three): of five, three or more by chance in 1 of 860 days
     told = {seed: raised(draw_scenario(seed, "healthy", HZ, DAYS))[0] for seed in range(SEED, SEED + HEALTHY)}
     accused = {seed: [(step.alarm.limit, step.alarm.detail) for step in steps] for seed, steps in told.items() if steps}
     assert len(accused) <= 2, accused
