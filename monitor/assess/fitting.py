@@ -1,39 +1,40 @@
-"""Is a logger fitted so that it can be left alone? Stretches of samples → findings; who asks and waits is elsewhere.
+"""Is a logger fitted so that it can be left alone? What was heard → findings; who asks and waits is elsewhere.
 
-Each finding is ok, to mend or unknown, with the numbers it rests on. Limits are our choice unless a source is named:
-they are set where a night's log would begin to mislead, not where a better logger would be nicer.
+Each finding is ok, to mend or unknown, in one sentence with the numbers it rests on. Limits are our choice unless a
+source is named: they lie where a log begins to mislead, not where a better logger would be nicer.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from monitor.base.fields import Part
-from monitor.base.samples import SECOND_US, Block, Floats
+from monitor.base.ledger import RefusedLine
+from monitor.base.samples import SECOND_US, Block, Floats, Ints
+from monitor.detect.texture import Texture
 
 Judgement = Literal["ok", "mend", "unknown"]
 
-SLOW_S = 10.0  # an interval above it misses cranks and short wake-ups
-CRANK_HZ = 3.0  # from here on the length of a crank is seen (README)
-UNEVEN = 20.0  # the longest interval may be so many times the usual one
-REFUSED = 0.01  # share of lines refused
-CHARGED_V, FLAT_V, CHARGING_V = (
-    12.4,
-    11.8,
-    13.2,
-)  # drain tests begin at 12.4 V (service manuals); the others from memory
-FINE_V, FINE_A = 0.02, 0.005  # resolution that still shows a rest voltage's course, and a sleep current of 50 mA
-QUIET_V, QUIET_A = 0.05, 0.1  # scatter of single readings; a minute's mean at 1 Hz is eight times quieter
-ZERO_A = 0.005  # a tenth of the usual limit of 50 mA
-LAMP_A = 0.3  # what any lamp draws at least, LED parking lamps too
-DROP_A = 2.0  # a load from which the volts' answer can be judged
-DROP_OHM = 0.05  # a battery answers with 3 to 15 milliohm, a sound lead to its posts adds none; from memory
-MOST_OFF_S = 60.0  # a logger's clock
+SLOW_S = 10.0  # one sample in 10 s shows a sleep current; slower ones miss cranks and wake-ups (deploy/loggers.md)
+CRANK_HZ = 3.0  # from here on the length of a crank is seen (deploy/loggers.md)
+UNEVEN, LEAST_PAUSE_S = 5.0, 2.0  # an interval over five times its neighbours is a gap (monitor/detect/seconds.py)
+REFUSED = 0.01  # share of lines refused; one at the start may be half a line
+FINE_V, COARSE_V = 0.010, 0.040  # steps of ±5 mV for rest volts, ±20 mV for charging (deploy/loggers.md)
+FINE_A, COARSE_A = 0.004, 0.010  # steps of ±2 mA for a limit of 35 mA, ±5 mA for wake-ups (deploy/loggers.md)
+QUIET_V = 0.05  # scatter of single readings: a minute's mean at 1 Hz is eight times quieter
+MODULE_A = 0.010  # the least that a module adds by waking; common practice
+USUAL_LIMIT_A = 0.050  # common practice; what is hidden by noise here hides a drain of that size
+ZERO_A = 0.002  # ±2 mA, zero included (deploy/loggers.md)
+NEAR_S = 1.5  # what a slow line costs by itself; our choice
+MOST_OFF_S = 60.0  # a logger's clock: marks and nights are still found
+ZONE_S, MOST_ZONES_S = 900.0, 15 * 3600.0  # zones differ by quarters of an hour, from −12 to +14 h of UTC
 WEEK_S, ROW_BYTES = 7 * 86400, 40  # what a week needs; bytes a row at most (measured: 5 to 37)
+SHOWN, SHOWN_CHARACTERS = 2, 50  # refused lines that are shown, and how much of each
 
 
 class Finding(Part):
@@ -43,6 +44,21 @@ class Finding(Part):
     judgement: Judgement
     found: str
     mend: str | None = None
+
+
+def ok(name: str, found: str) -> Finding:
+    """As it should be."""
+    return Finding(name=name, judgement="ok", found=found)
+
+
+def to_mend(name: str, found: str, mend: str) -> Finding:
+    """A log would mislead."""
+    return Finding(name=name, judgement="mend", found=found, mend=mend)
+
+
+def unknown(name: str, found: str) -> Finding:
+    """Not known, and why."""
+    return Finding(name=name, judgement="unknown", found=found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,172 +78,180 @@ def scatter(values: Floats) -> Scatter:
     known = values[np.isfinite(values)]
     if len(known) < 5:
         return Scatter(None, None)
-    levels = np.unique(known)
-    gaps = np.diff(levels)
+    gaps = np.diff(np.unique(known))
     gaps = gaps[gaps > 1e-9]
     step = float(f"{gaps.min():.3g}") if len(gaps) else None
     # differences of neighbours spread sqrt(2) as wide as the readings; the median is deaf to a lamp or two
-    spread = float(np.median(np.abs(np.diff(known)))) / 0.6745 / np.sqrt(2)
-    return Scatter(step, float(spread))
+    return Scatter(step, float(np.median(np.abs(np.diff(known)))) / 0.6745 / math.sqrt(2))
 
 
-def rate(t_us: np.ndarray, refused: int, heard_s: float) -> list[Finding]:
-    """How often readings came within `heard_s`, how evenly, and how many lines are none."""
-    too_slow = f"let the logger write at least one reading in {SLOW_S:g} s: cranks and short wake-ups are missed"
+def by_second(t_us: Ints, values: Floats) -> Floats:
+    """Means of the known readings of each whole second that has one; slower readings stay as they are."""
+    known = np.isfinite(values)
+    _, where = np.unique(t_us[known] // SECOND_US, return_inverse=True)
+    return np.asarray(np.bincount(where, values[known]) / np.maximum(np.bincount(where), 1), np.float64)
+
+
+def columns(channels: Collection[str], head: str, assumption: str) -> Finding:
+    """Which channels were recognised, in what, and what was assumed of it."""
+    seen = [name for name in ("volts", "amps", "celsius") if name in channels]
+    told = f"{', '.join(seen) or 'nothing'} recognised" + (f' in "{head[:80]}"' if head else "")
+    told += f"; {assumption}" if assumption else ""
+    if "volts" not in seen:
+        return to_mend("columns", told, "name the column of the volts, [log] volts = 2, or connect their channel")
+    if "amps" not in seen:
+        return unknown("columns", f"{told}; without amps a drain below some 250 mA stays unseen in one night")
+    return ok("columns", told)
+
+
+def rate(t_us: Ints, heard_s: float) -> Finding:
+    """How often readings came within `heard_s`, and how evenly."""
+    slow = f"let the logger write at least one reading in {SLOW_S:g} s: it misses cranks and short wake-ups"
     if len(t_us) < 3:
-        found = f"{len(t_us)} readings in {heard_s:g} s"
-        judgement: Judgement = "mend" if heard_s >= 3 * SLOW_S else "unknown"
-        return [Finding(name="rate", judgement=judgement, found=found, mend=too_slow)]
+        found = f"{len(t_us)} readings in {heard_s:.0f} s"
+        return to_mend("rate", found, slow) if heard_s >= 3 * SLOW_S else unknown("rate", found)
     steps = np.diff(t_us) / SECOND_US
     usual, longest = float(np.median(steps)), float(steps.max())
-    found = f"a reading every {usual:.3g} s, the longest pause {longest:.3g} s"
-    findings = []
+    often = f"{1 / usual:.3g} readings a second" if usual < 0.95 else f"a reading every {usual:.3g} s"
+    found = f"{often}, longest pause {longest:.2g} s"
     if usual > SLOW_S:
-        findings.append(Finding(name="rate", judgement="mend", found=found, mend=too_slow))
-    elif longest > max(UNEVEN * usual, 2.0):
-        mend = "look for a loose plug, a weak radio link or a logger that writes in bundles"
-        findings.append(Finding(name="rate", judgement="mend", found=found, mend=mend))
-    else:
-        slow = "; the length of a crank will not be seen" if usual > 1 / CRANK_HZ else ""
-        findings.append(Finding(name="rate", judgement="ok", found=found + slow))
-    share = refused / (refused + len(t_us))
-    found = f"{refused:,} of {refused + len(t_us):,} lines refused"
-    mend = "look at the reasons: keyoff status, or a log of it with keyoff replay; check speed, wiring and columns"
-    bad = share > REFUSED
-    findings.append(Finding(name="lines", judgement="mend" if bad else "ok", found=found, mend=mend if bad else None))
-    return findings
+        return to_mend("rate", found, slow)
+    if longest > max(UNEVEN * usual, LEAST_PAUSE_S):
+        return to_mend("rate", found, "look for a loose plug, a weak radio link, or a logger that writes in bundles")
+    few = f"; the length of a crank needs {CRANK_HZ:g} a second" if usual > 1 / CRANK_HZ else ""
+    return ok("rate", found + few)
 
 
-def volts(values: Floats, nominal_v: float, hint: str | None) -> Finding:
-    """Whether the volts are those of a rested battery of this kind; `hint`: the setting that they ask for."""
-    known = values[np.isfinite(values)]
-    if not len(known):
-        mend = hint or "check the column or channel of the volts in the vehicle file"
-        return Finding(name="volts", judgement="mend", found="no volts that a battery could have", mend=mend)
-    scale = nominal_v / 12.0
-    median = float(np.median(known))
-    found = f"{median:.2f} V, for a battery of {nominal_v:g} V"
-    if hint is not None:
-        return Finding(name="volts", judgement="mend", found=found, mend=hint)
-    if median >= CHARGING_V * scale:
-        mend = "stop the engine, take the charger off, and check again: a battery at rest has less"
-    elif median < FLAT_V * scale:
-        mend = "the battery is flat, or the volts are not taken at its posts; compare with a meter, charge, check again"
-    elif median < CHARGED_V * scale:
-        mend = f"charge the battery first: a drain test begins at {CHARGED_V * scale:g} V or more (service manuals)"
-    else:
-        return Finding(name="volts", judgement="ok", found=found)
-    return Finding(name="volts", judgement="mend", found=found, mend=mend)
+def lines(samples: int, refused: Mapping[str, int], first: Mapping[str, Sequence[RefusedLine]]) -> Finding:
+    """How many lines were understood, and the first that were not."""
+    bad = sum(refused.values())
+    if not bad:
+        return ok("lines", f"all of {samples:,} understood")
+    found = f"{samples:,} understood, {bad:,} refused: {examples(refused, first)}"
+    if bad <= max(1, REFUSED * (samples + bad)):
+        return ok("lines", found)
+    return to_mend("lines", found, "look at these lines: speed and wiring of the port, what the logger sends, [log]")
 
 
-def fine_enough(block: Block) -> list[Finding]:
-    """Resolution and noise of volts and amps."""
-    findings = [_fine("volts", scatter(block.volts), "V", FINE_V, QUIET_V)]
-    if block.amps is None or not np.isfinite(block.amps).any():
-        found = "no amps: a drain below some 250 mA stays unseen in one night"
-        findings.append(Finding(name="amps", judgement="unknown", found=found))
-    else:
-        findings.append(_fine("amps", scatter(block.amps), "A", FINE_A, QUIET_A))
-    return findings
+def examples(refused: Mapping[str, int], first: Mapping[str, Sequence[RefusedLine]]) -> str:
+    """The reasons, most frequent first, each with a line.
+
+    >>> examples({"not a number": 3}, {"not a number": [RefusedLine("port", 7, "1,OL")]})
+    'not a number (3, as "1,OL")'
+    """
+    reasons = sorted(refused, key=lambda reason: -refused[reason])[:SHOWN]
+    shown = {reason: [line.text.strip()[:SHOWN_CHARACTERS] for line in first.get(reason, ())][:1] for reason in reasons}
+    return ", ".join(f"{r} ({refused[r]:,}" + (f', as "{shown[r][0]}")' if shown[r] else ")") for r in reasons)
 
 
-def _fine(name: str, seen: Scatter, unit: str, step: float, spread: float) -> Finding:
-    name = f"{name}, resolution and noise"
-    if seen.spread is None:
-        return Finding(name=name, judgement="unknown", found="too few readings")
-    steps = "no step seen" if seen.step is None else f"steps of {1000 * seen.step:.3g} m{unit}"
-    found = f"{steps}, readings scatter by {1000 * seen.spread:.3g} m{unit}"
-    # A step can hide behind noise, never the other way round: only readings that stand still show their step.
-    if seen.step is not None and seen.step > step:
-        mend = f"use a finer range: {1000 * step:g} m{unit} or less"
-        return Finding(name=name, judgement="mend", found=found, mend=mend)
-    if seen.spread > spread:
+def fine_volts(block: Block) -> Finding:
+    """Resolution and noise of the volts."""
+    name, seen = "resolution (volts)", scatter(block.volts)
+    if seen.spread is None or seen.step is None:
+        return _no_step(name, len(block))
+    found = _step_and_spread(seen, "V")
+    if seen.step > COARSE_V:
+        return to_mend(name, found, f"use a finer range: steps of {1000 * FINE_V:g} mV or less")
+    if seen.spread > QUIET_V:
         mend = "twist the sense leads, keep them off ignition and alternator leads, let the logger average"
-        return Finding(name=name, judgement="mend", found=found, mend=mend)
-    return Finding(name=name, judgement="ok", found=found)
+        return to_mend(name, found, mend)
+    coarse = f"; charge at rest needs {1000 * FINE_V:g} mV (80 mV are 10 %)" if seen.step > FINE_V else ""
+    return ok(name, found + coarse)
+
+
+def fine_amps(block: Block) -> Finding | None:
+    """Resolution and noise of the amps, and the smallest wake-up that shows above both; None: no such channel."""
+    if block.amps is None:
+        return None
+    name, seen = "resolution (amps)", scatter(block.amps)
+    if seen.spread is None or seen.step is None:
+        return _no_step(name, len(block))
+    noise = scatter(by_second(block.t_us, block.amps)).spread
+    band = Texture(noise_a=seen.spread if noise is None else noise, quantum_a=seen.step).steady_a(0.0)
+    least = max(MODULE_A, band)
+    found = f"{_step_and_spread(seen, 'A')}; wake-ups show from {1000 * least:.0f} mA on"
+    if seen.step > COARSE_A:
+        return to_mend(name, found, f"use a finer range: steps of {1000 * FINE_A:g} mA or less")
+    if least > USUAL_LIMIT_A:
+        mend = "zero the clamp, put two or three turns through it, let the logger average, or use a shunt"
+        return to_mend(name, found, mend)
+    return ok(name, found + ("; a limit of 35 mA needs finer steps" if seen.step > FINE_A else ""))
+
+
+def _no_step(name: str, count: int) -> Finding:
+    return unknown(name, "too few readings" if count < 5 else "the reading never moved, so its step was not seen")
+
+
+def _step_and_spread(seen: Scatter, unit: str) -> str:
+    step, spread = (f"{1000 * (x or 0.0):.{1 if (x or 0.0) < 0.01 else 0}f}" for x in (seen.step, seen.spread))
+    return f"steps of {step} m{unit}, readings scatter by {spread} m{unit}"
 
 
 def zero(amps: Floats, allowed_a: float) -> Finding:
     """The reading while no current flows; `allowed_a` is what the vehicle file owns up to."""
     known = amps[np.isfinite(amps)]
-    if not len(known):
-        return Finding(name="zero", judgement="unknown", found="no amps")
-    offset = float(np.mean(known))
-    found = f"{1000 * offset:.3g} mA with no current flowing"
-    if abs(offset) <= max(ZERO_A, allowed_a):
-        return Finding(name="zero", judgement="ok", found=found)
+    seen = scatter(known)
+    if seen.spread is None:
+        return unknown("zero", f"{len(known)} readings are too few")
+    offset, doubt = float(np.mean(known)), 2 * seen.spread / math.sqrt(len(known))
+    found = f"{1000 * offset:+.1f} mA with no current flowing"
+    most = max(ZERO_A, allowed_a)
+    if doubt > most and abs(offset) <= most + doubt:
+        return unknown("zero", f"{found}, but so noisy that it is known to ± {1000 * doubt:.0f} mA only")
+    if abs(offset) <= most:
+        return ok("zero", found)
     mend = f'zero the clamp or logger, or own up to it: [log] zero_offset = "{math.ceil(1000 * abs(offset))} mA"'
-    return Finding(name="zero", judgement="mend", found=found, mend=mend)
+    return to_mend("zero", found, mend)
 
 
-def lamps(before: Block, after: Block) -> list[Finding]:
-    """What switching lamps on did: the sign of the current, and whether the volts are taken at the posts."""
-    if len(before) and len(after) and (before.amps is None or after.amps is None):
-        return [Finding(name="sign", judgement="unknown", found="no amps"), _no_drop("no amps")]
-    none = np.empty(0)
-    first = _mean(none if before.amps is None else before.amps)
-    then = _mean(none if after.amps is None else after.amps)
-    if first is None or then is None:
-        return [Finding(name="sign", judgement="unknown", found="too few readings"), _no_drop("too few readings")]
-    change = then - first
-    found = f"{change:+.2f} A with the lamps on"
-    if change <= -LAMP_A:
-        sign = Finding(name="sign", judgement="ok", found=f"{found}: discharge is negative")
-    elif change >= LAMP_A:
-        mend = (
-            'beside the amps in the vehicle file write positive = "discharge", or take it out; or turn the clamp round'
-        )
-        sign = Finding(name="sign", judgement="mend", found=f"{found}: discharge is positive", mend=mend)
-    else:
-        mend = (
-            "the lamps' current does not pass the logger: every lead of that battery post must; or the lamps were off"
-        )
-        sign = Finding(name="sign", judgement="mend", found=found, mend=mend)
-    return [sign, _drop(before, after, abs(change))]
-
-
-def _drop(before: Block, after: Block, change_a: float) -> Finding:
-    first, then = _mean(before.volts), _mean(after.volts)
-    if first is None or then is None or change_a < DROP_A:
-        return _no_drop(f"needs a change of {DROP_A:g} A or more")
-    ohm = (first - then) / change_a
-    found = f"{1000 * (first - then):.0f} mV lost to {change_a:.1f} A, {1000 * ohm:.0f} mΩ"
-    if ohm <= DROP_OHM:
-        return Finding(name="sense leads", judgement="ok", found=found)
-    mend = "take the volts at the battery's posts themselves, by leads that carry no load; clean and tighten the clamps"
-    return Finding(name="sense leads", judgement="mend", found=found, mend=mend)
-
-
-def _no_drop(why: str) -> Finding:
-    return Finding(name="sense leads", judgement="unknown", found=f"whether the volts are those of the posts: {why}")
-
-
-def _mean(values: Floats) -> float | None:
-    known = values[np.isfinite(values)]
-    return float(np.mean(known)) if len(known) >= 3 else None
+def no_zero(allowed_a: float) -> Finding:
+    """Nobody took the current away."""
+    owned = (
+        f"the vehicle file allows ± {1000 * allowed_a:g} mA" if allowed_a else '[log] zero_offset = "3 mA" allows some'
+    )
+    return unknown("zero", f"not looked at: 10 mA off are 10 mA of drain too much or too little; {owned}")
 
 
 def disk(free_bytes: int | None, spare_bytes: float, usual_s: float | None) -> Finding:
     """Whether a week of readings has room."""
     if free_bytes is None:
-        return Finding(name="disk", judgement="unknown", found="the free space of the data folder cannot be told")
+        return unknown("disk", "the free space of the data folder cannot be told")
     need = spare_bytes + WEEK_S / (usual_s or 0.1) * ROW_BYTES
-    found = f"{free_bytes / 1e9:.1f} GB free, a week needs at most {need / 1e9:.2g} GB with the reserve"
-    if free_bytes >= need:
-        return Finding(name="disk", judgement="ok", found=found)
-    mend = "make room, or name another folder with --data"
-    return Finding(name="disk", judgement="mend", found=found, mend=mend)
+    found = f"{_bytes(free_bytes)} free; a week at this rate takes at most {_bytes(need)}, the reserve included"
+    return ok("disk", found) if free_bytes >= need else to_mend("disk", found, "make room, or name another --data DIR")
 
 
-def clock(unset_why: str | None, stamped: bool, ahead_s: float | None) -> Finding:
-    """This computer's clock where it gives the times, else how far the logger's own clock is ahead of it."""
+def _bytes(count: float) -> str:
+    return f"{count / 1e9:.1f} GB" if count >= 1e9 else f"{count / 1e6:.0f} MB"
+
+
+def clock(unset_why: str | None, stamped: bool, ahead_s: float | None, heard: bool = True) -> Finding:
+    """This computer's clock, and how far the logger's own clock, if it gives the times, is ahead of it."""
     if unset_why is not None:
-        mend = "set the clock, or give the computer a network with a time server"
-        return Finding(name="clock", judgement="mend", found=unset_why, mend=mend)
+        return to_mend("clock", unset_why, "set this computer's clock, or give it a network with a time server")
+    if not heard:
+        return unknown("clock", "this computer's clock is set; whose clock gives the times was not heard")
     if stamped or ahead_s is None:
-        return Finding(name="clock", judgement="ok", found="this computer gives the times, and its clock is set")
-    found = f"the logger's clock is {abs(ahead_s):.0f} s {'ahead of' if ahead_s > 0 else 'behind'} this computer's"
+        return ok("clock", "the lines carry no time; this computer gives it, and its clock is set")
+    if abs(ahead_s) < NEAR_S:
+        return ok("clock", "the logger gives the times, and they agree with this computer's")
+    found = (
+        f"the logger gives the times, {_long(abs(ahead_s))} {'ahead of' if ahead_s > 0 else 'behind'} this computer's"
+    )
     if abs(ahead_s) <= MOST_OFF_S:
-        return Finding(name="clock", judgement="ok", found=found)
-    mend = 'set the logger\'s clock, or its zone: [log] time = { zone = "Europe/Oslo" }'
-    return Finding(name="clock", judgement="mend", found=found, mend=mend)
+        return ok("clock", found)
+    if abs(ahead_s - ZONE_S * round(ahead_s / ZONE_S)) <= MOST_OFF_S and abs(ahead_s) < MOST_ZONES_S:
+        found += ", as another zone or summer time would be"
+        mend = 'set the logger\'s clock; or its zone, where the times have none: [log] time = { zone = "Europe/Oslo" }'
+        return to_mend("clock", found, mend)
+    return to_mend("clock", found, "set the logger's clock")
+
+
+def _long(seconds: float) -> str:
+    """
+    >>> _long(3.2), _long(3600.0), _long(300000.0)
+    ('3 s', '60 min', '83 h')
+    """
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.0f} h"

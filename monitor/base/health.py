@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Any, Literal
+from zoneinfo import ZoneInfo
 
 from pydantic import Field
 
@@ -35,6 +37,7 @@ class JobRun(Part):
 class Health(Part):
     """One vehicle's service.
 
+    zone            of the vehicle, in which times are shown; None: this computer's
     written         when this was written; one that is old belongs to a service that is gone or stuck
     last_sample     time of the newest sample; last_arrival: when it came, on this computer's clock
     rate_hz         samples a second over the last minute; None: none in it
@@ -50,6 +53,7 @@ class Health(Part):
     """
 
     vehicle: str
+    zone: str | None = None
     pid: int
     version: str
     started: Moment
@@ -76,6 +80,11 @@ class Health(Part):
     restarts: dict[str, int] = Field(default_factory=dict)
     troubles: list[str] = Field(default_factory=list)
     parts: dict[str, Any] = Field(default_factory=dict)
+
+    @property
+    def shown_in(self) -> tzinfo | None:
+        """The zone in which times are shown; None: this computer's."""
+        return None if self.zone is None else ZoneInfo(self.zone)
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,5 +80,5 @@ def _listed(homes: list[Home], as_json: bool) -> int:
         listed = {health.vehicle: [alarm.model_dump(mode="json") for alarm in health.alarms] for health in there}
         typer.echo(json.dumps(listed, indent=2, ensure_ascii=False).encode())
     else:
-        print_alarms([(health.vehicle, health.alarms, health.hushed_until) for health in there], None)
+        print_alarms([(one.vehicle, one.alarms, one.hushed_until, one.shown_in) for one in there])
     return int(any(alarm.state == "unacknowledged" for health in there for alarm in health.alarms))

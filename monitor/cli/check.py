@@ -9,19 +9,26 @@ from typing import Annotated
 import typer
 
 EXAMPLE = "Example: keyoff check car.toml"
+LEAST_S, MOST_S = 40.0, 3600.0  # our choice: 20 s measured at least; nobody stands beside it for more than an hour
 
 
 def check(
     vehicle: Annotated[Path, typer.Argument(metavar="VEHICLE", help="Vehicle file (TOML) with [source].")],
-    yes: Annotated[
-        bool, typer.Option("--yes", help="Ask nothing: say what to do, and give 15 s for it. Sends test notices.")
-    ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the findings as one JSON list.")] = False,
+    seconds: Annotated[
+        float, typer.Option(min=LEAST_S, max=MOST_S, metavar="S", help="How long to listen, all in all, at most.")
+    ] = 120.0,
+    questions: Annotated[
+        bool,
+        typer.Option("--questions/--no-questions", help="Ask for what only a person can do. Needs a terminal."),
+    ] = True,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the findings as one JSON object.")] = False,
     data: Annotated[Path | None, typer.Option(metavar="DIR", help="Folder of all data, as for keyoff watch.")] = None,
 ) -> None:
-    """Check for two minutes whether a logger is fitted right, before it is left alone.
+    """Check in two minutes whether a logger is fitted right, before it is left alone.
 
-    Stop keyoff watch for that vehicle first: a port has one reader. Exit code: 0 fit to leave, 1 something to mend.
+    Nothing is stored. Stop keyoff watch for this vehicle first: a port has one reader.
+
+    Exit codes: 0 fit to leave; 1 something to mend; 2 a setting that cannot be used.
     """
     import os
     import shutil
@@ -29,37 +36,38 @@ def check(
     from monitor.base.documents import load_document
     from monitor.base.errors import SettingError
     from monitor.base.vehicle import Vehicle
-    from monitor.cli.person import Nobody, Person, Waiting
+    from monitor.cli.person import Nobody, Person
     from monitor.service import check as checking
     from monitor.service.clock import now_us, unset
     from monitor.service.destinations import send
-    from monitor.service.place import data_folder
-    from monitor.sources.live.opening import open_live
-    from monitor.views.check import print_cautions, print_findings
+    from monitor.service.place import data_folder, homes, runs
+    from monitor.sources.live import open_live
+    from monitor.views.check import print_before, print_findings
 
     car = load_document(vehicle, Vehicle)
     if car.source is None:
         raise SettingError(f"{vehicle}: nothing says where its logger is", 'add [source] url = "serial:/dev/ttyUSB0"')
     folder = data_folder(data, os.environ)
+    (home,) = homes(folder, [car.name])
 
     def free() -> int | None:
-        for place in (folder, *folder.parents):
-            if place.is_dir():
-                return shutil.disk_usage(place).free
-        return None
+        here = next((place for place in (folder, *folder.resolve().parents) if place.is_dir()), None)
+        return None if here is None else shutil.disk_usage(here).free
 
-    world = checking.World(now_us, lambda: unset(now_us(), None), free, send)
-    person = Waiting() if yes else Person() if sys.stdin.isatty() else Nobody()
+    world = checking.World(now_us, lambda: unset(now_us(), None), free, lambda: runs(home), send)
+    person = Person() if questions and sys.stdin.isatty() else Nobody()
     logger = open_live(car.source.url, car)
-    print_cautions(sys.stderr)
+    print_before(sys.stderr)
     try:
-        findings = checking.check(car, logger, person, world)
+        findings = checking.check(car, logger, person, world, seconds)
     finally:
         logger.close()
+    to_mend = any(one.judgement == "mend" for one in findings)
     if as_json:
         import json
 
-        typer.echo(json.dumps([one.model_dump() for one in findings], indent=1))
+        document = {"vehicle": car.name, "fit": not to_mend, "findings": [one.model_dump() for one in findings]}
+        typer.echo(json.dumps(document, indent=2, ensure_ascii=False).encode())
     else:
         print_findings(findings)
-    raise typer.Exit(1 if any(one.judgement == "mend" for one in findings) else 0)
+    raise typer.Exit(1 if to_mend else 0)

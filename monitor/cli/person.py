@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import time
+import shutil
+import textwrap
 
 import typer
 
-GIVEN_S = 15.0  # to do what is asked where no answer is waited for; our choice
+from monitor.base.errors import printable
+
+WIDEST = 100  # as the pages; our choice
 
 
 class Nobody:
-    """No terminal and no --yes: nothing is asked, and nothing is known by asking."""
+    """No terminal, or --no-questions: nothing is asked, and nothing is known by asking."""
 
     def tell(self, text: str) -> bool:
         """Nobody does it."""
@@ -22,7 +25,7 @@ class Nobody:
 
     def note(self, text: str) -> None:
         """Say it."""
-        typer.echo(text, err=True)
+        typer.echo(_wrapped(text), err=True)
 
 
 class Person(Nobody):
@@ -30,24 +33,15 @@ class Person(Nobody):
 
     def tell(self, text: str) -> bool:
         """Ask for it and wait for Enter; "s" leaves it out."""
-        answer = typer.prompt(f"{text} Then press Enter (s: leave out)", default="", show_default=False, err=True)
-        return str(answer).strip().lower() != "s"
+        asked = f"\n{_wrapped(text)}\nEnter when done, s to leave it out"
+        return str(typer.prompt(asked, "", show_default=False, err=True)).strip().lower() != "s"
 
     def question(self, text: str) -> bool | None:
-        """Yes or no."""
-        return bool(typer.confirm(text, default=False, err=True))
+        """Yes or no; Enter is no."""
+        return bool(typer.confirm(f"\n{_wrapped(text)}", default=False, err=True))
 
 
-class Waiting(Nobody):
-    """Somebody who does as told, and cannot answer."""
-
-    def tell(self, text: str) -> bool:
-        """Say it and give the time for it."""
-        typer.echo(f"{text} You have {GIVEN_S:.0f} s.", err=True)
-        time.sleep(GIVEN_S)
-        return True
-
-    def question(self, text: str) -> bool | None:
-        """A test notice may be sent; whether it arrived, and whether the current is off, is not known."""
-        typer.echo(f"{text} (--yes)", err=True)
-        return True if text.startswith("Send") else None
+def _wrapped(text: str) -> str:
+    """In lines that leave room for an answer."""
+    columns = max(40, min(shutil.get_terminal_size().columns, WIDEST) - 10)
+    return textwrap.fill(printable(text), columns, break_on_hyphens=False)

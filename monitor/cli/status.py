@@ -33,5 +33,5 @@ def status(
     else:
         from monitor.views.status import print_status
 
-        print_status(told, None)
+        print_status(told)
     raise typer.Exit(max((one.exit_code for one in told), default=0))

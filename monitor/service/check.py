@@ -1,43 +1,42 @@
-"""The fitting check: listens to the logger, asks for what only a person can do, and has the findings judged.
+"""The fitting check: listens to the logger, asks for what only a person can do, and has all that was heard judged.
 
-Two minutes before walking away, so that a night is not lost to a wrong sign or a full disk.
+Two minutes before walking away, so that a night is not lost to a wrong sign or a full disk. The journal is not touched.
 """
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol, TypeVar
+from typing import Protocol
 
 import numpy as np
 
-from monitor.assess import fitting
+from monitor.assess import fitting, fitting_lamps, fitting_levels
 from monitor.assess.fitting import Finding
-from monitor.base.samples import Block, Floats
+from monitor.base.samples import SECOND_US, Block, Floats
 from monitor.base.tables.notices import Destination
 from monitor.base.vehicle import Vehicle
 from monitor.service.destinations import Outcome
-from monitor.sources.live.arrival import LinkState, LiveLogger
-from monitor.sources.live.feed import Feed
+from monitor.service.listener import Listener
+from monitor.sources.live.arrival import LiveLogger
 
-FIRST_S = 20.0  # for the first reading: slow loggers, and instruments that are still switched on. Our choice
-QUIET_S = 30.0  # the vehicle as it stands
-STEP_S = 15.0  # each thing that a person does
+# Shares of the time that is given: 30 s for the first reading of slow loggers and of instruments still switched on,
+# 60 s for the vehicle as it stands, 15 s for each thing that a person does, of 120 s. Our choice.
+FIRST, QUIET, STEP = 1 / 4, 1 / 2, 1 / 8
+CERTAIN_S, CERTAIN_COUNT = 20.0, 100  # so long and so many readings tell rate and noise (to 10 %); our choice
+HANDS_S = 2.0  # what comes while the hand is still at it; our choice
 LAST_S = 5.0  # at the end, whether it still speaks
-POLL_S = 0.2
+ZERO_COUNT = 30  # readings that tell a zero; our choice
 
 LAMPS = (
-    "Switch the headlamps on and leave them on. Through a meter or shunt rated below 20 A: the parking lamps only. "
+    "Switch the headlamps on and leave them on (with a shunt or meter rated below 20 A: the parking lamps only). "
     "Do not start the engine."
 )
 OFF = "Switch the lamps off again."
-ZERO = "Can you take all current off the clamp or shunt now (clamp off the cable; shunt bypassed) for 15 s?"
-RESTORE = "Put clamp or shunt back as it was."
-
-
-T = TypeVar("T")
+ZERO = "Can you take all current off the logger for 15 s (clamp off the cable, or shunt bypassed)? If so, do it now."
+RESTORE = "Put it back as it was."
+NO_HANDS = "not looked at, nobody switched lamps on"
 
 
 class Person(Protocol):
@@ -57,177 +56,149 @@ class Person(Protocol):
 class World:
     """What of this computer is looked at; a seam for tests.
 
-    send   a notice to a destination, by the place of its address
+    unset    why the clock cannot be trusted, if so
+    watched  whether keyoff watch runs for this vehicle
+    send     a notice to a destination, by the place of its address
     """
 
     wall_us: Callable[[], int]
     unset: Callable[[], str | None]
     free_bytes: Callable[[], int | None]
+    watched: Callable[[], bool]
     send: Callable[[str, str, str], Outcome]
     monotonic: Callable[[], float] = time.monotonic
 
 
-class Listener:
-    """Takes what the logger says, a stretch at a time."""
-
-    def __init__(self, logger: LiveLogger, nominal_v: float, monotonic: Callable[[], float]) -> None:
-        self.state: LinkState = "opening"
-        self.why = ""
-        self.stamped = False
-        self.feed = Feed(nominal_v)
-        self._logger = logger
-        self._now = monotonic
-
-    def hear(self, seconds: float, first_only: bool = False) -> Block:
-        """All samples that come within so many seconds; with `first_only` no longer than until the first."""
-        end = self._now() + seconds
-        blocks: list[Block] = []
-        while self._now() < end and not (first_only and blocks):
-            blocks.extend(self._look())
-        return _joined(blocks)
-
-    def meanwhile(self, ask: Callable[[], T]) -> T:
-        """What `ask` gives. What comes until then is heard and passed over: nothing piles up, and no link ends."""
-        answered = threading.Event()
-
-        def pass_over() -> None:
-            while not answered.is_set():
-                self._look()
-
-        thread = threading.Thread(target=pass_over, name="check: passing over", daemon=True)
-        thread.start()
-        try:
-            return ask()
-        finally:
-            answered.set()
-            thread.join()
-
-    def _look(self) -> list[Block]:
-        arrival = self._logger.poll(POLL_S)
-        self.state, self.why = arrival.state, arrival.why
-        if arrival.rows is not None:
-            self.stamped = arrival.stamped
-        return self.feed.push(arrival, self._now())
-
-
-def check(vehicle: Vehicle, logger: LiveLogger, person: Person, world: World) -> list[Finding]:
-    """Findings in the order in which they were made."""
-    listener = Listener(logger, vehicle.battery.nominal_v, world.monotonic)
-    person.note(f"Listening to {logger.name}.")
-    first = listener.hear(FIRST_S, first_only=True)
-    findings = [_link(logger, listener, bool(len(first)))]
+def check(vehicle: Vehicle, logger: LiveLogger, person: Person, world: World, seconds: float = 120.0) -> list[Finding]:
+    """Findings in the order in which a person can mend them."""
+    listener = Listener(logger, vehicle.battery.nominal_v, world.wall_us, world.monotonic)
+    person.note(f"Listening to {logger.name}, for up to {FIRST * seconds:.0f} s until it speaks.")
+    began = world.monotonic()
+    heard = bool(len(listener.hear(FIRST * seconds, lambda block: len(block) > 0)))
     usual_s: float | None = None
-    if len(first):
-        person.note(f"Measuring for {QUIET_S:.0f} s. Ignition off, leave everything as it is.")
-        quiet = listener.hear(QUIET_S)
-        findings += _quiet(vehicle, listener, quiet)
-        usual_s = float(np.median(np.diff(quiet.t_us))) / 1e6 if len(quiet) > 2 else None
-        findings += _zero(vehicle, listener, person, quiet)
-        findings += _lamps(listener, person, quiet)
-        last = listener.hear(max(LAST_S, 3 * (usual_s or 0.0)))
-        if not len(last):
-            findings.append(_fell_silent(logger, listener))
-        ahead_s = (int(last.t_us[-1]) - world.wall_us()) / 1e6 if len(last) else None
-        findings.append(fitting.clock(world.unset(), listener.stamped, ahead_s))
-    else:
-        findings.append(fitting.clock(world.unset(), True, None))
-    findings.append(fitting.disk(world.free_bytes(), vehicle.store.spare_bytes, usual_s))
-    findings += _notices(vehicle.notices.destinations, person, world)
-    return findings
-
-
-def _link(logger: LiveLogger, listener: Listener, heard: bool) -> Finding:
+    findings = [_link(listener, heard, world.watched(), world.monotonic() - began)]
     if heard:
-        identity = str(getattr(logger, "identity", ""))
-        said = f"{logger.name} speaks" + (f", it is {identity}" if identity else "")
-        return Finding(name="logger", judgement="ok", found=said)
-    state = listener.state.replace("_", " ")
-    reasons = ", ".join(listener.feed.ledger.refused)
-    found = f"{logger.name}: {state}; no reading within {FIRST_S:.0f} s" + (f"; refused: {reasons}" * bool(reasons))
-    mend = listener.why or "check that it is on, and [source] url"
-    return Finding(name="logger", judgement="mend", found=found, mend=mend)
+        person.note(f"It speaks. Measuring for up to {QUIET * seconds:.0f} s: ignition off, leave everything as it is.")
+        began = world.monotonic()
+        quiet = listener.hear(QUIET * seconds, _certain)
+        took_s = world.monotonic() - began
+        usual_s = float(np.median(np.diff(quiet.t_us))) / SECOND_US if len(quiet) > 2 else None
+        by_hand = _zero(vehicle, listener, person, quiet, STEP * seconds)
+        by_hand += _lamps(vehicle, listener, person, STEP * seconds, usual_s or 0.0)
+        last = listener.hear(max(LAST_S, 3 * (usual_s or 0.0)), lambda block: len(block) > 0)
+        if not len(last):
+            findings = [_fell_silent(listener)]
+        findings += [*_readings(listener, quiet, took_s), *_levels(vehicle, listener, quiet, by_hand), *by_hand]
+    findings.append(fitting.clock(world.unset(), listener.stamped, listener.ahead_s, heard))
+    findings.append(fitting.disk(world.free_bytes(), vehicle.store.spare_bytes, usual_s))
+    return findings + _notices(vehicle, person, world)
 
 
-def _fell_silent(logger: LiveLogger, listener: Listener) -> Finding:
-    found = f"{logger.name} spoke at first and then fell silent: {listener.state.replace('_', ' ')}"
-    mend = listener.why or "look for a loose plug, or a logger that switches itself off"
-    return Finding(name="logger stays", judgement="mend", found=found, mend=mend)
+def _certain(block: Block) -> bool:
+    return len(block) >= CERTAIN_COUNT and int(block.t_us[-1] - block.t_us[0]) >= CERTAIN_S * SECOND_US
 
 
-def _quiet(vehicle: Vehicle, listener: Listener, quiet: Block) -> list[Finding]:
-    refused = sum(listener.feed.ledger.refused.values())
+def _link(listener: Listener, heard: bool, watched: bool, waited_s: float) -> Finding:
+    if heard:
+        return fitting.ok(
+            "logger", f"{listener.name} speaks" + f", it is {listener.identity}" * bool(listener.identity)
+        )
+    books = listener.feed.ledger
+    state = "" if listener.state in ("opening", "speaking") else f"{listener.state.replace('_', ' ')}, "
+    found = f"{listener.name}: {state}no reading within {waited_s:.0f} s"
+    if books.refused:
+        found += f"; refused: {fitting.examples(books.refused, books.first)}"
+    if watched:
+        mend = (
+            "keyoff watch runs for this vehicle and has the logger: look with keyoff status, or stop it for the check"
+        )
+        return fitting.to_mend("logger", found, mend)
+    return fitting.to_mend("logger", found, listener.why or "see that it is on and logs, its cable, and [source] url")
+
+
+def _fell_silent(listener: Listener) -> Finding:
+    found = f"{listener.name} spoke at first and then fell silent: {listener.state.replace('_', ' ')}"
+    return fitting.to_mend(
+        "logger", found, listener.why or "look for a loose plug, or a logger that switches itself off"
+    )
+
+
+def _readings(listener: Listener, quiet: Block, took_s: float) -> list[Finding]:
+    """How it reads; resolution from all that was heard, since a battery at rest does not move by a step."""
+    books, everything = listener.feed.ledger, listener.everything()
+    amps = fitting.fine_amps(everything)
     return [
-        *fitting.rate(quiet.t_us, refused, QUIET_S),
-        fitting.volts(quiet.volts, vehicle.battery.nominal_v, listener.feed.advice),
-        *fitting.fine_enough(quiet),
+        fitting.columns(listener.channels, listener.head, listener.why if listener.state == "speaking" else ""),
+        fitting.rate(quiet.t_us, took_s),
+        fitting.lines(books.samples, books.refused, books.first),
+        fitting.fine_volts(everything),
+        *([] if amps is None else [amps]),
     ]
 
 
-def _zero(vehicle: Vehicle, listener: Listener, person: Person, quiet: Block) -> list[Finding]:
-    if quiet.amps is None:
-        return []
-    if not listener.meanwhile(lambda: person.question(ZERO)):
-        found = "not looked at: a zero that is off by 10 mA is a drain of 10 mA too much or too little"
-        return [Finding(name="zero", judgement="unknown", found=found)]
-    listener.hear(2.0)  # what came while the hand was still at it
-    during = listener.hear(STEP_S)
-    listener.meanwhile(lambda: person.tell(RESTORE))
-    return [fitting.zero(_amps(during), vehicle.log.zero_offset_a)]
-
-
-def _lamps(listener: Listener, person: Person, quiet: Block) -> list[Finding]:
-    if not listener.meanwhile(lambda: person.tell(LAMPS)):
-        found = "not looked at: nobody was there to switch lamps on"
-        return [Finding(name=name, judgement="unknown", found=found) for name in ("sign", "sense leads")]
-    listener.hear(2.0)  # what came before they were on
-    on = listener.hear(STEP_S)
-    listener.meanwhile(lambda: person.tell(OFF))
-    return fitting.lamps(quiet, on)
-
-
-def _notices(destinations: Sequence[Destination], person: Person, world: World) -> list[Finding]:
-    if not destinations:
-        found = "no destination is set: nobody will be told"
-        return [Finding(name="notices", judgement="unknown", found=found)]
-    findings = []
-    for to in destinations:
-        name = f"notices to {to.called}"
-        if not person.question(f"Send a test notice to {to.called}?"):
-            findings.append(Finding(name=name, judgement="unknown", found="not tried"))
-            continue
-        outcome = world.send(to.to, "Keyoff: test", "The fitting check sent this. Nothing is wrong.")
-        if outcome.fate != "sent":
-            mend = f"mend [[notices.destinations]] or the network: {outcome.why}"
-            findings.append(Finding(name=name, judgement="mend", found=f"{outcome.fate}: {outcome.why}", mend=mend))
-            continue
-        arrived = person.question("Has it arrived?")
-        judgement, found = _arrival(arrived)
-        phone = None if arrived is not False else "check the address, and the phone's settings for notices"
-        findings.append(Finding(name=name, judgement=judgement, found=found, mend=phone))
+def _levels(vehicle: Vehicle, listener: Listener, quiet: Block, by_hand: Sequence[Finding]) -> list[Finding]:
+    """What it reads."""
+    battery = vehicle.battery
+    findings = [fitting_levels.volts(quiet.volts, battery, listener.feed.advice)]
+    told = any(one.judgement == "mend" for one in by_hand)  # a zero or sign that is wrong is said once
+    if quiet.amps is not None and not told:
+        findings.append(fitting_levels.current(quiet.amps, quiet.volts, battery, vehicle.log.zero_offset_a))
+    if quiet.celsius is not None:
+        findings.append(fitting_levels.temperature(quiet.celsius))
     return findings
 
 
-def _arrival(arrived: bool | None) -> tuple[fitting.Judgement, str]:
+def _zero(vehicle: Vehicle, listener: Listener, person: Person, quiet: Block, seconds: float) -> list[Finding]:
+    if quiet.amps is None:
+        return []
+    allowed_a = vehicle.log.zero_offset_a
+    if not listener.meanwhile(lambda: person.question(ZERO)):
+        return [fitting.no_zero(allowed_a)]
+    listener.hear(HANDS_S)
+    during = listener.hear(seconds, lambda block: len(block) >= ZERO_COUNT)
+    listener.meanwhile(lambda: person.tell(RESTORE))
+    return [fitting.zero(_amps(during), allowed_a)]
+
+
+def _lamps(vehicle: Vehicle, listener: Listener, person: Person, seconds: float, usual_s: float) -> list[Finding]:
+    seconds, settle_s = max(seconds, (fitting_lamps.ROWS + 1) * usual_s), max(HANDS_S, 3 * usual_s)
+    listener.begin()
+    if not listener.meanwhile(lambda: person.tell(LAMPS)):
+        return [fitting.unknown("sign", NO_HANDS), fitting_lamps.no_drop(NO_HANDS)]
+    if "amps" not in listener.channels:
+        listener.meanwhile(lambda: person.tell(OFF))
+        return [fitting.unknown("sign", "no amps"), fitting_lamps.no_drop("no amps")]
+    listener.hear(settle_s)  # a door's lamp is a step too: the largest tells
+    listener.hear(seconds - settle_s, lambda _: fitting_lamps.step(listener.since()) is not None)
+    seen = fitting_lamps.step(listener.since())
+    listener.meanwhile(lambda: person.tell(OFF))
+    return fitting_lamps.lamps(seen, vehicle.battery, seconds)
+
+
+def _notices(vehicle: Vehicle, person: Person, world: World) -> list[Finding]:
+    if not vehicle.notices.destinations:
+        return [fitting.unknown("notices", "no [[notices.destinations]]: nobody will be told")]
+    return [_notice(vehicle.name, to, person, world) for to in vehicle.notices.destinations]
+
+
+def _notice(vehicle: str, to: Destination, person: Person, world: World) -> Finding:
+    name = f"notices to {to.called}"
+    if not person.question(f"Send a test notice to {to.called}?"):
+        return fitting.unknown(name, "not tried")
+    text = f"The fitting check of {vehicle} sent this. If you can read it, notices reach you. Nothing to do."
+    outcome = world.send(to.to, f"[test] {vehicle}"[:79], text)
+    if outcome.fate != "sent":
+        return fitting.to_mend(
+            name, f"not confirmed: {outcome.why}", "see to that, then try again: keyoff tell VEHICLE"
+        )
+    arrived = person.question("Has it arrived?")
     if arrived is None:
-        return "unknown", "sent; whether it arrived is not known"
-    return ("ok", "sent and arrived") if arrived else ("mend", "sent, and did not arrive")
+        return fitting.unknown(name, "sent; whether it arrived is not known")
+    if arrived:
+        return fitting.ok(name, "sent and arrived")
+    mend = "see to the address, and to what the phone lets through (battery saving, quiet hours)"
+    return fitting.to_mend(name, "sent, and did not arrive", mend)
 
 
 def _amps(block: Block) -> Floats:
     return np.empty(0) if block.amps is None else block.amps
-
-
-def _joined(blocks: list[Block]) -> Block:
-    def column(name: str) -> Floats | None:
-        parts = [getattr(block, name) for block in blocks]
-        if all(part is None for part in parts):
-            return None
-        return np.concatenate(
-            [np.full(len(b), np.nan) if part is None else part for b, part in zip(blocks, parts, strict=True)]
-        )
-
-    if not blocks:
-        return Block(np.empty(0, np.int64), np.empty(0))
-    volts = column("volts")
-    assert volts is not None
-    return Block(np.concatenate([b.t_us for b in blocks]), volts, column("amps"), column("celsius"))

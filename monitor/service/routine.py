@@ -8,6 +8,8 @@ from monitor.base.vehicle import Vehicle
 from monitor.service.jobs import Job, Station
 from monitor.service.summary import jobs as summaries
 from monitor.store import upkeep
+from monitor.store.forward_assessment import assessment_event
+from monitor.store.journal import Entry
 
 
 def routine(vehicle: Vehicle, zone: tzinfo | None) -> list[Job]:
@@ -17,6 +19,7 @@ def routine(vehicle: Vehicle, zone: tzinfo | None) -> list[Job]:
         Job("retention", {"hour": 0, "minute": 50}, _retention),
         Job("relief", {"minute": "*/5"}, _relieve),
         Job("integrity", {"day_of_week": "sun", "hour": 2, "minute": 40}, _integrity),
+        *([Job("assessment", {"minute": 5}, _assess)] if vehicle.database is not None else []),
         *summaries(vehicle, zone),
     ]
 
@@ -35,3 +38,12 @@ def _relieve(station: Station) -> str:
 
 def _integrity(station: Station) -> str:
     return upkeep.integrity(station.home)
+
+
+def _assess(station: Station) -> str:
+    """What the assessment says now, for the database's pages."""
+    event = assessment_event(station.document())
+    if event is None:
+        return "nothing to assess yet"
+    station.do(lambda journal: journal.commit(Entry(events=[event])))
+    return "assessed"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from monitor.base.errors import KeyoffError
 from monitor.base.health import Health, Standing
 from monitor.service.health import read
@@ -11,6 +13,7 @@ from monitor.store.reader import JournalReader
 
 DAY_US = 86_400_000_000
 SETTLED = ("sent", "refused", "dropped")
+TRIES = 5  # sendings that failed one after the other; our choice: an outage of minutes mends itself
 STALE_US = 30_000_000  # our choice: six health files missed
 
 
@@ -66,5 +69,19 @@ def problems(health: Health, now_us: int) -> list[str]:
         )
     if health.clock_why:
         told.append(health.clock_why)
+    told += _parts(health.parts)
     told += [f"job {name}: {run.text}" for name, run in health.jobs.items() if run.outcome == "failed"]
+    return told
+
+
+def _parts(parts: dict[str, Any]) -> list[str]:
+    """What of the notices and the database no waiting will mend."""
+    told = [
+        f"notices to {one.get('to')}: {one.get('trouble')}"
+        for one in parts.get("notices", [])
+        if one.get("trouble") and one.get("failures", 0) >= TRIES
+    ]
+    database = parts.get("database", {})
+    if database.get("state") == "refused":
+        told.append(f"database: refused: {database.get('last_error')}")
     return told

@@ -79,6 +79,7 @@ class Station:
         self._unset_since_s: float | None = None
         self._faults: set[str] = set()
         self._told_state = ""
+        self._runs: dict[str, JobRun] = {}
 
     # --- for jobs -----------------------------------------------------------------------------------------------------
 
@@ -165,7 +166,6 @@ class Station:
         """What is looked at from time to time: link, clock, disk, and the health file. Called by the main thread."""
         now = self.keeper.clock()
         self._link()
-        self._failed_jobs()
         if now >= self._next_observe:
             self._next_observe = now + OBSERVE_S
             self._observe(now)
@@ -173,6 +173,7 @@ class Station:
         if now >= self._next_health:
             self._next_health = now + HEALTH_S
             self.write_health()
+            self._failed_jobs()
 
     def _kept_alive(self, name: str, run: Callable[[], None]) -> None:
         delay_s = FIRST_DELAY_S
@@ -195,6 +196,11 @@ class Station:
         now_us, state = keeper.wall_us(), reader.state
         if state != self._told_state:
             self._told_state, self._next_health = state, 0.0  # who waits for it sees it soon
+        recording = getattr(reader.logger, "trouble", "")  # where raw bytes are recorded
+        if recording:
+            keeper.telling.stands("recording", recording)
+        else:
+            keeper.telling.over("recording", "raw bytes are recorded again")
         for kind in [kind for kind in self._faults if kind != state]:
             self._faults.remove(kind)
             keeper.troubles.over(kind, now_us)
@@ -207,7 +213,7 @@ class Station:
         keeper.telling.stands("link", f"logger {state.replace('_', ' ')}: {reader.why}")
 
     def _failed_jobs(self) -> None:
-        failed = [f"{name}: {run.text}" for name, run in self.runs().items() if run.outcome == "failed"]
+        failed = [f"{name}: {run.text}" for name, run in self._runs.items() if run.outcome == "failed"]
         if failed:
             self.keeper.troubles.seen("job_fault", "; ".join(failed), self.keeper.wall_us())
         else:
@@ -262,8 +268,10 @@ class Station:
         first_s, first = self._counts[0]
         rate = (keeper.samples - first) / (now_s - first_s) if now_s > first_s and keeper.samples > first else None
         rules = guard.rules
+        self._runs = self.runs()
         return Health(
             vehicle=self.vehicle.name,
+            zone=self.vehicle.log.time.zone,
             pid=os.getpid(),
             version=__version__,
             started=self._started_us,
@@ -291,7 +299,7 @@ class Station:
             disk_free_bytes=keeper.disk_free(),
             clock_why=self._clock_why,
             clock_steps=[ClockStep(at=step.at_us, seconds=step.size_us / 1e6) for step in self.clock_watch.steps],
-            jobs=self.runs(),
+            jobs=self._runs,
             restarts=dict(self.restarts),
             troubles=keeper.telling.standing(),
             parts={other.name: other.health() for other in self.beside},

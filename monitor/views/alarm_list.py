@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import tzinfo
 from typing import IO
 
 from monitor.base.alarms import Alarm, AlarmState
 from monitor.base.errors import printable
+from monitor.base.fields import micros
+from monitor.limits.telling import figure
 from monitor.views.lines import Lines
-from monitor.views.words import NB, LocalTime
+from monitor.views.words import LocalTime
+
+UTC_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z")
 
 STATES: dict[AlarmState, str] = {
     "normal": "normal",
@@ -17,20 +22,20 @@ STATES: dict[AlarmState, str] = {
     "acknowledged": "acknowledged, still so",
     "returned_unacknowledged": "over, not acknowledged",
     "shelved": "shelved",
-    "suppressed_by_design": "suppressed",
+    "suppressed_by_design": "suppressed by design: another alarm tells it, or it is hushed",
     "out_of_service": "out of service",
 }
 
 
 def print_alarms(
-    vehicles: Sequence[tuple[str, Sequence[Alarm], int | None]],
-    zone: tzinfo | None,
+    vehicles: Sequence[tuple[str, Sequence[Alarm], int | None, tzinfo | None]],
     file: IO[str] | None = None,
     width: int | None = None,
 ) -> None:
-    """Print (vehicle, its alarms, hushed until µs or None); times in `zone`, or in this computer's when it is None."""
-    out, time = Lines(file, width), LocalTime(zone)
-    for place, (vehicle, alarms, hushed) in enumerate(vehicles):
+    """Print (vehicle, its alarms, hushed until µs or None, zone of its times or None: this computer's)."""
+    out = Lines(file, width)
+    for place, (vehicle, alarms, hushed, zone) in enumerate(vehicles):
+        time = LocalTime(zone)
         if place:
             out.line()
         out.wrapped(printable(vehicle), weight="bold")
@@ -51,23 +56,30 @@ def _print(out: Lines, time: LocalTime, number: int, alarm: Alarm) -> None:
 
 
 def sentences(alarm: Alarm, time: LocalTime) -> list[str]:
-    """What happened and what to do."""
+    """What happened and what to do; of one that is suppressed only what happened: another alarm stands for it."""
     told = [f"{_figures(alarm)}. Raised {time.moment(alarm.raised)}."]
     if alarm.returned is not None:
         told.append(f"Over since {time.moment(alarm.returned)}.")
     if alarm.shelved_until is not None:
         told.append(f"Shelved until {time.moment(alarm.shelved_until)}.")
+    if alarm.state == "suppressed_by_design":
+        return told
     if alarm.detail:
-        told.append(_sentence(alarm.detail))
+        told.append(_sentence(local_times(alarm.detail, time)))
     return [*told, _sentence(alarm.cause), f"What to do: {_sentence(alarm.response)}"]
 
 
+def local_times(text: str, time: LocalTime) -> str:
+    """The text with its UTC times as a person reads them."""
+    return UTC_TIME.sub(lambda found: time.moment(int(str(micros(found[0])))), text)
+
+
 def _figures(alarm: Alarm) -> str:
-    value = "No figure" if alarm.value is None else f"{alarm.value:g}{NB}{alarm.unit}"
+    value = "No figure" if alarm.value is None else figure(alarm.value, alarm.unit)
     beyond = "above" if alarm.side == "high" else "below"
-    text = f"{alarm.quantity.replace('_', ' ').capitalize()} {value}, {beyond} {alarm.setpoint:g}{NB}{alarm.unit}"
-    if alarm.worst is not None and alarm.worst != alarm.value:
-        text += f"; the worst so far {alarm.worst:g}{NB}{alarm.unit}"
+    text = f"{alarm.quantity.replace('_', ' ').capitalize()} {value}, {beyond} {figure(alarm.setpoint, alarm.unit)}"
+    if alarm.worst is not None and alarm.value is not None and figure(alarm.worst, alarm.unit) != value:
+        text += f"; the worst so far {figure(alarm.worst, alarm.unit)}"
     return text
 
 

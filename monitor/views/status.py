@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import tzinfo
 from typing import IO
 
 from monitor.base.errors import printable
@@ -14,12 +13,11 @@ from monitor.views.words import NB, LocalTime, count, length, rate
 COLUMN = 12
 
 
-def print_status(
-    told: Sequence[Standing], zone: tzinfo | None, file: IO[str] | None = None, width: int | None = None
-) -> None:
-    """Print each vehicle; times in `zone`, or in this computer's when it is None."""
-    out, time = Lines(file, width), LocalTime(zone)
+def print_status(told: Sequence[Standing], file: IO[str] | None = None, width: int | None = None) -> None:
+    """Print each vehicle; times in its zone, or in this computer's where it has none."""
+    out = Lines(file, width)
     for place, one in enumerate(told):
+        time = LocalTime(None if one.health is None else one.health.shown_in)
         if place:
             out.line()
         out.wrapped(printable(one.vehicle), weight="bold")
@@ -54,7 +52,7 @@ def _rows(one: Standing, health: Health, time: LocalTime) -> list[tuple[str, str
     rows.append(("Journal", f"position {health.position:,}{kept}"))
     rows += one.storage
     rows.append(("Watch", _watch(health, time)))
-    rows.append(("Alarms", f"{count(len(health.alarms), 'alarm')} standing" if health.alarms else "none standing"))
+    rows.append(("Alarms", _alarms(health)))
     rows.append(
         ("Disk", "unknown" if health.disk_free_bytes is None else f"{health.disk_free_bytes / 1e9:.1f} GB free")
     )
@@ -65,6 +63,14 @@ def _rows(one: Standing, health: Health, time: LocalTime) -> list[tuple[str, str
     for name, part in health.parts.items():
         rows += [(name.capitalize() if not place else "", text) for place, text in enumerate(_part(part))]
     return rows
+
+
+def _alarms(health: Health) -> str:
+    told = [alarm for alarm in health.alarms if alarm.state != "suppressed_by_design"]
+    if not health.alarms:
+        return "none standing"
+    held = len(health.alarms) - len(told)
+    return f"{count(len(told), 'alarm')} standing" + (f", {held} more suppressed by design" if held else "")
 
 
 def _samples(health: Health, time: LocalTime) -> str:
@@ -100,9 +106,11 @@ def _part(part: object) -> list[str]:
     if isinstance(part, list):
         return [line for one in part for line in _part(one)] or ["nothing to do"]
     if isinstance(part, dict):
-        return [", ".join(f"{key.replace('_', ' ')} {_value(key, value)}" for key, value in part.items() if value)]
+        return [", ".join(_figure(key, value) for key, value in part.items() if value)]
     return [str(part)]
 
 
-def _value(key: str, value: object) -> str:
-    return length(float(value)) if key.endswith("_s") and isinstance(value, int | float) else str(value)
+def _figure(key: str, value: object) -> str:
+    if key.endswith("_s") and isinstance(value, int | float):
+        return f"{key[:-2].replace('_', ' ')} {length(float(value))}"
+    return f"{key.replace('_', ' ')} {value}"

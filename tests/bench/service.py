@@ -9,7 +9,6 @@ not kept.
 from __future__ import annotations
 
 import argparse
-import shutil
 import sys
 import tempfile
 import time
@@ -24,8 +23,9 @@ from monitor.store.home import Home
 from monitor.store.journal import Journal
 from tests.bench import latency
 from tests.bench.feeding import Pty, Speaker, Tcp, Wire, car, past
+from tests.bench.measure import PYTHON
 from tests.bench.report import Line, at_most, machine, stated, table
-from tests.bench.watched import Listener, Watched, until, watch
+from tests.bench.watched import KEYOFF, Listener, until, watch
 
 RATE_HZ = 10.0
 FAST_HZ = 2000.0
@@ -127,8 +127,9 @@ def jobs_done(home: Home) -> bool:
     return all((now.jobs[name].at or 0) >= began for name in JOBS if name in now.jobs)
 
 
-def one_vehicle(lengths: Lengths) -> list[Line]:
+def one_vehicle(lengths: Lengths, profiled: bool = False) -> list[Line]:
     """10 Hz, one vehicle, everything on; an alarm and all jobs before the measurement, a drive in its last third."""
+    command = [PYTHON, "-m", "tests.bench.profiled"] if profiled else [KEYOFF, "watch"]
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="keyoff-bench-")))
         live_h = (lengths.warm_s + lengths.measured_s + 120.0) / 3600.0
@@ -143,7 +144,9 @@ def one_vehicle(lengths: Lengths) -> list[Line]:
         wire = Tcp()
         everything(folder, wire.url, database, broker)
         address = f"json://127.0.0.1:{phone.port}"
-        service = stack.enter_context(watch(folder, ["van.toml"], KEYOFF_BENCH=address))
+        if profiled:
+            stack.callback(lambda: sys.stdout.write((folder / "service.log").read_text()))  # when it has ended
+        service = stack.enter_context(watch(folder, ["van.toml"], command, KEYOFF_BENCH=address))
         wire.begin(1)
         live = rows[before:]
 
@@ -293,8 +296,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="tests.bench.service", description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--quick", action="store_true", help="short runs: whether it works, not what it costs")
     parser.add_argument("--only", choices=list(PARTS), action="append", help="only this part; may be repeated")
+    parser.add_argument("--profile", action="store_true", help="only one vehicle: what takes its time and memory")
     options = parser.parse_args()
     about = machine()
+    if options.profile:
+        one_vehicle(QUICK if options.quick else Lengths(), profiled=True)
+        return 0
     lines = list(measured(QUICK if options.quick else Lengths(), options.only))
     sys.stdout.write("\n".join(f"{key}: {value}" for key, value in about.items()) + "\n" + table(lines) + "\n")
     return 0 if all(line.kept for line in lines) else 1

@@ -20,6 +20,7 @@ from monitor.store.home import Home, slug
 from monitor.store.reader import JournalReader
 from tests.bench.measure import PYTHON
 
+HOUSE = Path(__file__).parents[2]
 KEYOFF = str(Path(PYTHON).with_name("keyoff"))
 PATIENCE_S = 120.0
 LOOK_S = 0.05
@@ -115,12 +116,15 @@ def _written(pid: int) -> Mapping[str, int]:
 
 
 @contextmanager
-def watch(folder: Path, files: Sequence[str], **environment: str) -> Iterator[Watched]:
+def watch(
+    folder: Path, files: Sequence[str], command: Sequence[str] = (KEYOFF, "watch"), **environment: str
+) -> Iterator[Watched]:
     """Start the service on vehicle files in `folder`, and end it."""
     log = folder / "service.log"
+    whole = os.environ | {"PYTHONPATH": str(HOUSE)} | environment
     with log.open("ab") as out:
-        command = [KEYOFF, "watch", *files, "--data", "data"]
-        process = subprocess.Popen(command, cwd=folder, stdout=out, stderr=out, env=os.environ | environment)
+        words = [*command, *files, "--data", "data"]
+        process = subprocess.Popen(words, cwd=folder, stdout=out, stderr=out, env=whole)
     try:
         yield Watched(folder, process, log)
         process.send_signal(signal.SIGTERM)

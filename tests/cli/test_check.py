@@ -1,5 +1,6 @@
-"""`keyoff check`: what it refuses; the check itself takes its two minutes and is tested below the command."""
+"""`keyoff check`: what it refuses, what it prints and how it ends; the check itself is tested below the command."""
 
+import json
 from pathlib import Path
 
 from tests.cli.run import keyoff
@@ -20,3 +21,16 @@ def test_an_instrument_without_its_table_is_refused_with_what_to_write(tmp_path:
     ended = keyoff("check", str(file))
     assert ended.returncode == 2
     assert "[instrument.scpi]" in ended.stderr
+
+
+def test_an_absent_port_is_to_mend_and_nothing_is_stored(tmp_path: Path) -> None:
+    file, data = tmp_path / "car.toml", tmp_path / "data"
+    file.write_text(f'name = "car"\n[source]\nurl = "serial:{tmp_path}/usb-logger-port0"\n')
+    ended = keyoff("check", str(file), "--json", "--no-questions", "--data", str(data))
+    found = json.loads(ended.stdout)
+    assert (ended.returncode, found["vehicle"], found["fit"]) == (1, "car", False)
+    assert {one["name"]: one["judgement"] for one in found["findings"]} == {
+        "logger": "mend", "clock": found["findings"][1]["judgement"], "disk": "ok", "notices": "unknown",
+    }  # fmt: skip
+    assert "Before you touch anything" in ended.stderr
+    assert not data.exists()

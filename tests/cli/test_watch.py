@@ -61,6 +61,8 @@ def test_all_is_well_when_nothing_is_wrong() -> None:
         (well(watch="off", watch_why="ZeroDivisionError: odd"), "the watch is off after a fault: ZeroDivisionError"),
         (well(waiting_bytes=1600), "1,600 bytes of samples wait for the disk"),
         (well(clock_why="the clock is before the last sample"), "the clock is before the last sample"),
+        (well(parts={"database": {"state": "refused", "last_error": "no such token"}}), "database: refused: no such"),
+        (well(parts={"notices": [{"to": "phone", "trouble": "gone", "failures": 5}]}), "notices to phone: gone"),
         (well(jobs={"integrity": JobRun(at=0, outcome="failed", text="damaged")}), "job integrity: damaged"),
     ],
 )
@@ -81,7 +83,7 @@ def test_alarms_are_numbered_with_what_to_do(inside: Run, data: Path) -> None:
     done = inside("alarms", "--data", data)
     assert done.returncode == 1
     assert "[1] sleep-current, medium: not acknowledged" in done.stdout
-    assert "Sleep current 0.42 A, above 0.08 A; the worst so far 0.51 A." in done.stdout
+    assert "Sleep current 420 mA, above 80 mA; the worst so far 510 mA." in done.stdout
     assert "What to do: Survey the fuses." in done.stdout
     assert "[2] awake, medium: acknowledged, still so" in done.stdout
 
