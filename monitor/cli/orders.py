@@ -20,9 +20,9 @@ EXIT_REFUSED, EXIT_WAITING = 1, 3
 
 def homes_of(data: Path | None, name: str | None) -> list[Home]:
     """The vehicles of the data folder, or the one named."""
-    from monitor.service.place import data_folder, existing
+    from monitor.service.place import existing, folder_to_ask
 
-    return existing(data_folder(data, os.environ), name)
+    return existing(folder_to_ask(data, os.environ), name)
 
 
 def one_of(data: Path | None, name: str | None) -> Home:

@@ -24,6 +24,7 @@ from monitor.sources.live.arrival import LiveLogger
 # Shares of the time that is given: 30 s for the first reading of slow loggers and of instruments still switched on,
 # 60 s for the vehicle as it stands, 15 s for each thing that a person does, of 120 s. Our choice.
 FIRST, QUIET, STEP = 1 / 4, 1 / 2, 1 / 8
+SILENT = 0.6  # of the time for the first reading: then a logger that says nothing is told why; our choice
 CERTAIN_S, CERTAIN_COUNT = 20.0, 100  # so long and so many readings tell rate and noise (to 10 %); our choice
 HANDS_S = 2.0  # what comes while the hand is still at it; our choice
 LAST_S = 5.0  # at the end, whether it still speaks
@@ -69,6 +70,14 @@ class World:
     monotonic: Callable[[], float] = time.monotonic
 
 
+def hurried(vehicle: Vehicle, seconds: float) -> Vehicle:
+    """The vehicle, with a logger called silent before the check has given it up; for opening the logger."""
+    if vehicle.source is None:
+        return vehicle
+    source = vehicle.source.model_copy(update={"silence_s": min(vehicle.source.silence_s, SILENT * FIRST * seconds)})
+    return vehicle.model_copy(update={"source": source})
+
+
 def check(vehicle: Vehicle, logger: LiveLogger, person: Person, world: World, seconds: float = 120.0) -> list[Finding]:
     """Findings in the order in which a person can mend them."""
     listener = Listener(logger, vehicle.battery.nominal_v, world.wall_us, world.monotonic)
@@ -80,7 +89,7 @@ def check(vehicle: Vehicle, logger: LiveLogger, person: Person, world: World, se
     if heard:
         person.note(f"It speaks. Measuring for up to {QUIET * seconds:.0f} s: ignition off, leave everything as it is.")
         began = world.monotonic()
-        quiet = listener.hear(QUIET * seconds, _certain)
+        quiet = listener.hear(QUIET * seconds, certain)
         took_s = world.monotonic() - began
         usual_s = float(np.median(np.diff(quiet.t_us))) / SECOND_US if len(quiet) > 2 else None
         by_hand = _zero(vehicle, listener, person, quiet, STEP * seconds)
@@ -94,7 +103,8 @@ def check(vehicle: Vehicle, logger: LiveLogger, person: Person, world: World, se
     return findings + _notices(vehicle, person, world)
 
 
-def _certain(block: Block) -> bool:
+def certain(block: Block) -> bool:
+    """Whether these samples tell rate and noise, however much longer one listens."""
     return len(block) >= CERTAIN_COUNT and int(block.t_us[-1] - block.t_us[0]) >= CERTAIN_S * SECOND_US
 
 

@@ -11,6 +11,7 @@ from monitor.base.errors import SettingError
 from monitor.store.home import Home, slug
 
 FOLDER = "keyoff"
+SYSTEM = Path("/var/lib/keyoff")  # StateDirectory= of deploy/keyoff.service
 
 
 def data_folder(named: Path | None, environment: Mapping[str, str]) -> Path:
@@ -30,6 +31,12 @@ def data_folder(named: Path | None, environment: Mapping[str, str]) -> Path:
     if own and Path(own).is_absolute():  # the base directory specification: a relative one is to be ignored
         return Path(own) / FOLDER
     return Path(environment.get("HOME", "") or "~").expanduser() / ".local" / "state" / FOLDER
+
+
+def folder_to_ask(named: Path | None, environment: Mapping[str, str], system: Path = SYSTEM) -> Path:
+    """Where a command finds the running service's data: as `data_folder`, else the system service's folder."""
+    own = data_folder(named, environment)
+    return system if named is None and not _found(own) and _found(system) else own
 
 
 def homes(folder: Path, names: Iterable[str]) -> list[Home]:

@@ -21,6 +21,7 @@ from monitor.store.reader import JournalReader
 from tests.bench.measure import PYTHON
 
 HOUSE = Path(__file__).parents[2]
+PLAIN = Path(__file__).with_name("plain")  # hides what a plain installation has not
 KEYOFF = str(Path(PYTHON).with_name("keyoff"))
 PATIENCE_S = 120.0
 LOOK_S = 0.05
@@ -121,7 +122,7 @@ def watch(
 ) -> Iterator[Watched]:
     """Start the service on vehicle files in `folder`, and end it."""
     log = folder / "service.log"
-    whole = os.environ | {"PYTHONPATH": str(HOUSE)} | environment
+    whole = os.environ | {"PYTHONPATH": f"{PLAIN}{os.pathsep}{HOUSE}"} | environment
     with log.open("ab") as out:
         words = [*command, *files, "--data", "data"]
         process = subprocess.Popen(words, cwd=folder, stdout=out, stderr=out, env=whole)

@@ -108,6 +108,7 @@ class FakeWatch:
         self.seen = 0
         self.minute = -1
         self.advanced: list[int] = []
+        self.ordered: list[str] = []
         self.standing: dict[str, Alarm] = {}
         self.fails_at: int | None = None
 
@@ -132,6 +133,7 @@ class FakeWatch:
         return []
 
     def order(self, order: Order) -> list[Any]:
+        self.ordered.append(order.id)
         if order.kind == "rules":
             self.board = Board(rules_from(order.text or ""))
         if order.kind == "acknowledge" and order.limit in self.standing:

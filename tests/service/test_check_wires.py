@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -14,7 +15,7 @@ import pytest
 from monitor.assess.fitting import Finding
 from monitor.base.vehicle import Vehicle
 from monitor.cli.person import Nobody
-from monitor.service.check import LAMPS, OFF, RESTORE, ZERO, World, check
+from monitor.service.check import LAMPS, OFF, RESTORE, ZERO, World, check, hurried
 from monitor.service.clock import now_us
 from monitor.service.destinations import Outcome
 from monitor.simulate.wire import PtyWire, TcpWire, Wire
@@ -135,7 +136,7 @@ def checked(car: Car, wire: Wire | None = None, *, url: str = "", free: int = 10
     )
     clock = car.clock
     seams = Seams(clock.monotonic, clock.rest, lambda: 0.5)
-    logger = Wired(open_live(url, vehicle, wall=clock.wall_s, seams=seams), wire, car)
+    logger = Wired(open_live(url, hurried(vehicle, 120.0), wall=clock.wall_s, seams=seams), wire, car)
     world = World(
         wall_us=lambda: round(clock.wall_s() * 1e6),
         unset=lambda: None,
@@ -152,13 +153,13 @@ def checked(car: Car, wire: Wire | None = None, *, url: str = "", free: int = 10
             wire.close()
 
 
-def by_nobody(vehicle: Vehicle) -> dict[str, Finding]:
-    """What four seconds tell of an instrument with nobody to ask; these have no clock of ours."""
+def by_nobody(vehicle: Vehicle, seconds: float) -> dict[str, Finding]:
+    """What some dozen readings tell of an instrument with nobody to ask; the clock moves only as it is looked at."""
     assert vehicle.source is not None
-    logger = open_live(vehicle.source.url, vehicle)
-    world = World(now_us, lambda: None, lambda: 10**11, lambda: False, lambda *_: Outcome("sent"))
+    logger = open_live(vehicle.source.url, hurried(vehicle, seconds))
+    world = World(now_us, lambda: None, lambda: 10**11, lambda: False, lambda *_: Outcome("sent"), Clock().monotonic)
     try:
-        return {one.name: one for one in check(vehicle, logger, Nobody(), world, seconds=4.0)}
+        return {one.name: one for one in check(vehicle, logger, Nobody(), world, seconds)}
     finally:
         logger.close()
 
@@ -219,16 +220,20 @@ def test_bytes_of_another_baud_rate_are_told_as_such() -> None:
 def test_a_logger_that_says_nothing_is_told() -> None:
     found = checked(Car(every_s=3.0, says=lambda row: b""))
     assert to_mend(found) == ["logger"]
-    assert found["logger"].found.endswith("no reading within 30 s")
+    assert "18 s" in str(found["logger"].mend)
+    waited = re.search(r"silent, no reading within (\d+) s", found["logger"].found)
+    assert waited is not None
+    assert 30 <= int(waited[1]) < 34  # a quarter of two minutes, and up to one poll of 3 s
 
 
 def test_a_port_that_another_program_has_is_told() -> None:
     wire = PtyWire(ready_s=0.0)
     other = SerialPort(wire.name)
     try:
-        found = checked(Car(), wire)
+        found = checked(Car(), url=url_of(wire))
     finally:
         other.close()
+        wire.close()
     assert "port taken" in found["logger"].found
     assert "another program has the port" in str(found["logger"].mend)
 
@@ -247,9 +252,9 @@ def test_an_instrument_is_checked_as_a_serial_logger_is() -> None:
         instrument.replies["MEASure:CURRent:DC?"] = "-2.1E-02"
         settings = {
             "source": {"url": instrument.url},
-            "instrument": {"every": "0.1 s", "scpi": {"amps": {"positive": "charge"}}},
+            "instrument": {"every": "20 ms", "scpi": {"amps": {"positive": "charge"}}},
         }
-        found = by_nobody(Vehicle.model_validate(settings))
+        found = by_nobody(Vehicle.model_validate(settings), 12.0)
     assert found["logger"].found.endswith(f"speaks, it is {IDENTITY}")
     assert "volts, amps recognised" in found["columns"].found
     assert found["current"].found == "21.0 mA out of the battery"
@@ -260,7 +265,8 @@ def test_an_instrument_is_checked_as_a_serial_logger_is() -> None:
 def test_an_instrument_that_does_not_answer_is_told() -> None:
     with Instrument() as instrument:
         instrument.mute = True
-        settings = {"source": {"url": instrument.url}, "instrument": {"deadline": "0.5 s", "scpi": {}}}
-        found = by_nobody(Vehicle.model_validate(settings))
+        settings = {"source": {"url": instrument.url}, "instrument": {"deadline": "0.2 s", "scpi": {}}}
+        found = by_nobody(Vehicle.model_validate(settings), 4.0)
     assert to_mend(found) == ["logger"]
-    assert "no reading" in found["logger"].found
+    assert "silent, no reading" in found["logger"].found
+    assert "no answer to *IDN?" in str(found["logger"].mend)

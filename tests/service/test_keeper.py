@@ -191,6 +191,16 @@ def test_a_file_in_the_inbox_that_is_no_order_is_taken_away_and_told(tmp_path: P
     assert json.loads((made.home.inbox / "0-x.answer").read_text())["done"] is False
 
 
+def test_an_order_that_comes_again_after_a_crash_before_its_answer_is_answered_only(tmp_path: Path) -> None:
+    made = bench(tmp_path)
+    given = order("mark", mark=Mark(at=EPOCH_US, kind="note", text="once"))
+    for _ in range(2):
+        inbox.put(made.home, given)
+        made.step()
+        assert inbox.await_answer(made.home, given, 0.0) == inbox.Answer(True, 'noted: "once"')
+    assert made.watch.ordered == [given.id]
+
+
 def test_a_mark_lies_in_the_journal_at_its_place(tmp_path: Path) -> None:
     made = bench(tmp_path)
     made.hear(EPOCH_US)

@@ -12,7 +12,7 @@ from monitor.service import health, inbox
 from monitor.service.clock import WRITTEN_US, ClockWatch, unset
 from monitor.service.hold import restamped
 from monitor.service.observe import Observer
-from monitor.service.place import data_folder, existing, homes, runs
+from monitor.service.place import data_folder, existing, folder_to_ask, homes, runs
 from monitor.service.reader import Reader, Taken, weight
 from monitor.service.silence import Silence
 from monitor.service.systemd import Manager
@@ -30,6 +30,16 @@ def test_a_named_folder_comes_before_the_service_managers_and_that_before_the_us
     assert data_folder(None, environment) == Path("/var/lib/keyoff")
     assert data_folder(None, {"HOME": "/home/a"}) == Path("/home/a/.local/state/keyoff")
     assert data_folder(None, {"XDG_STATE_HOME": "relative", "HOME": "/home/a"}) == Path("/home/a/.local/state/keyoff")
+
+
+def test_a_command_finds_the_system_services_data_when_there_is_none_of_its_own(tmp_path: Path) -> None:
+    own, system = tmp_path / "own" / "keyoff", tmp_path / "system"
+    environment = {"XDG_STATE_HOME": str(tmp_path / "own")}
+    Journal(Home(system / "van")).close()
+    assert folder_to_ask(None, environment, system) == system
+    assert folder_to_ask(tmp_path, environment, system) == tmp_path
+    Journal(Home(own / "van")).close()
+    assert folder_to_ask(None, environment, system) == own
 
 
 def test_two_vehicles_whose_folders_would_be_one_are_refused(tmp_path: Path) -> None:
