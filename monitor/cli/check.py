@@ -15,7 +15,10 @@ LEAST_S, MOST_S = 40.0, 3600.0  # our choice: 20 s measured at least; nobody sta
 def check(
     vehicle: Annotated[Path, typer.Argument(metavar="VEHICLE", help="Vehicle file (TOML) with [source].")],
     seconds: Annotated[
-        float, typer.Option(min=LEAST_S, max=MOST_S, metavar="S", help="How long to listen, all in all, at most.")
+        float,
+        typer.Option(
+            min=LEAST_S, max=MOST_S, metavar="S", help="How long to listen at most; your answers may take longer."
+        ),
     ] = 120.0,
     questions: Annotated[
         bool,

@@ -24,20 +24,24 @@ from monitor.sources.live.arrival import LiveLogger
 # Shares of the time that is given: 30 s for the first reading of slow loggers and of instruments still switched on,
 # 60 s for the vehicle as it stands, 15 s for each thing that a person does, of 120 s. Our choice.
 FIRST, QUIET, STEP = 1 / 4, 1 / 2, 1 / 8
+SLOW = ("opening", "silent")  # as a slow logger looks too
 SILENT = 0.6  # of the time for the first reading: then a logger that says nothing is told why; our choice
 CERTAIN_S, CERTAIN_COUNT = 20.0, 100  # so long and so many readings tell rate and noise (to 10 %); our choice
 HANDS_S = 2.0  # what comes while the hand is still at it; our choice
 LAST_S = 5.0  # at the end, whether it still speaks
-ZERO_COUNT = 30  # readings that tell a zero; our choice
+ZERO_COUNT, ZERO_LEAST = 30, 7  # readings that tell a zero, and the fewest that do; our choice
 
 LAMPS = (
     "Switch the headlamps on and leave them on (with a shunt or meter rated below 20 A: the parking lamps only). "
     "Do not start the engine."
 )
 OFF = "Switch the lamps off again."
-ZERO = "Can you take all current off the logger for 15 s (clamp off the cable, or shunt bypassed)? If so, do it now."
-RESTORE = "Put it back as it was."
-NO_HANDS = "not looked at, nobody switched lamps on"
+ZERO = (
+    "Can the logger be made to see no current for a moment (clamp off the cable, or shunt bypassed; open no cable)? "
+    "If so, do it now."
+)
+RESTORE = "That is enough. Put it back as it was."
+NO_HANDS, NO_AMPS = "not looked at, nobody switched lamps on", "the logger gives no amps"
 
 
 class Person(Protocol):
@@ -92,7 +96,7 @@ def check(vehicle: Vehicle, logger: LiveLogger, person: Person, world: World, se
         quiet = listener.hear(QUIET * seconds, certain)
         took_s = world.monotonic() - began
         usual_s = float(np.median(np.diff(quiet.t_us))) / SECOND_US if len(quiet) > 2 else None
-        by_hand = _zero(vehicle, listener, person, quiet, STEP * seconds)
+        by_hand = _zero(vehicle, listener, person, quiet, STEP * seconds, usual_s or 0.0)
         by_hand += _lamps(vehicle, listener, person, STEP * seconds, usual_s or 0.0)
         last = listener.hear(max(LAST_S, 3 * (usual_s or 0.0)), lambda block: len(block) > 0)
         if not len(last):
@@ -123,7 +127,9 @@ def _link(listener: Listener, heard: bool, watched: bool, waited_s: float) -> Fi
             "keyoff watch runs for this vehicle and has the logger: look with keyoff status, or stop it for the check"
         )
         return fitting.to_mend("logger", found, mend)
-    return fitting.to_mend("logger", found, listener.why or "see that it is on and logs, its cable, and [source] url")
+    mend = listener.feed.advice or listener.why or "see that it is on and logs, its cable, and [source] url"
+    slow = "; one that speaks less often is checked with --seconds 600" if listener.state in SLOW else ""
+    return fitting.to_mend("logger", found, mend + slow)
 
 
 def _fell_silent(listener: Listener) -> Finding:
@@ -158,13 +164,16 @@ def _levels(vehicle: Vehicle, listener: Listener, quiet: Block, by_hand: Sequenc
     return findings
 
 
-def _zero(vehicle: Vehicle, listener: Listener, person: Person, quiet: Block, seconds: float) -> list[Finding]:
+def _zero(
+    vehicle: Vehicle, listener: Listener, person: Person, quiet: Block, seconds: float, usual_s: float
+) -> list[Finding]:
     if quiet.amps is None:
         return []
+    seconds, settle_s = max(seconds, ZERO_LEAST * usual_s), max(HANDS_S, usual_s)
     allowed_a = vehicle.log.zero_offset_a
     if not listener.meanwhile(lambda: person.question(ZERO)):
         return [fitting.no_zero(allowed_a)]
-    listener.hear(HANDS_S)
+    listener.hear(settle_s)
     during = listener.hear(seconds, lambda block: len(block) >= ZERO_COUNT)
     listener.meanwhile(lambda: person.tell(RESTORE))
     return [fitting.zero(_amps(during), allowed_a)]
@@ -172,12 +181,11 @@ def _zero(vehicle: Vehicle, listener: Listener, person: Person, quiet: Block, se
 
 def _lamps(vehicle: Vehicle, listener: Listener, person: Person, seconds: float, usual_s: float) -> list[Finding]:
     seconds, settle_s = max(seconds, (fitting_lamps.ROWS + 1) * usual_s), max(HANDS_S, 3 * usual_s)
+    if "amps" not in listener.channels:
+        return [fitting.unknown("sign", NO_AMPS), fitting_lamps.no_drop(NO_AMPS)]
     listener.begin()
     if not listener.meanwhile(lambda: person.tell(LAMPS)):
         return [fitting.unknown("sign", NO_HANDS), fitting_lamps.no_drop(NO_HANDS)]
-    if "amps" not in listener.channels:
-        listener.meanwhile(lambda: person.tell(OFF))
-        return [fitting.unknown("sign", "no amps"), fitting_lamps.no_drop("no amps")]
     listener.hear(settle_s)  # a door's lamp is a step too: the largest tells
     listener.hear(seconds - settle_s, lambda _: fitting_lamps.step(listener.since()) is not None)
     seen = fitting_lamps.step(listener.since())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Callable
 from typing import TypeVar
@@ -9,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from monitor.base.samples import SECOND_US, Block, Floats
-from monitor.sources.live.arrival import LinkState, LiveLogger
+from monitor.sources.live.arrival import Arrival, LinkState, LiveLogger
 from monitor.sources.live.feed import Feed
 
 POLL_S = 0.2
@@ -102,7 +103,7 @@ class Listener:
         if arrival.rows is not None:
             self.stamped = arrival.stamped
             self.channels.update(arrival.rows.channels)
-            self.head = arrival.head.decode("utf-8", "replace").strip() or self.head
+            self.head = _heading(arrival) or self.head
             if len(arrival.rows.t_us):
                 newest = int(arrival.rows.t_us.max())
                 self._old_us = newest if arrival.again else self._old_us
@@ -127,6 +128,12 @@ class Listener:
         elif self._hopeless_s is None:
             self._hopeless_s = now
         return self._hopeless_s is not None and now - self._hopeless_s >= SURE_S
+
+
+def _heading(arrival: Arrival) -> str:
+    """The logger's own line of titles, without the time that we added."""
+    head = arrival.head.decode("utf-8", "replace").strip()
+    return re.sub(r"^time,|[,;\t]time$", "", head) if arrival.stamped else head
 
 
 def joined(blocks: list[Block]) -> Block:

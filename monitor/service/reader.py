@@ -18,7 +18,7 @@ from monitor.sources.live.arrival import Arrival, LinkState, LiveLogger
 MOST_BYTES = 16 * 2**20  # our choice: hours at 10 Hz, and harmless on a board of 512 MiB
 ROW_BYTES = 64  # our choice: what a parsed row takes in arrays, rounded up
 ARRIVAL_BYTES = 2000  # our choice: what an arrival takes beside its bytes
-POLL_S = 0.5  # our choice: within it a stop is noticed
+POLL_S = 0.25  # our choice: within it a stop is noticed
 LEAST_REST_S, MOST_REST_S = 0.01, 0.25  # our choice: between looks; a serial port holds 4 KiB
 BUSY_BYTES = 1024  # our choice: a look that brings so much is followed by the next one soon
 

@@ -32,6 +32,7 @@ HEALTH_S = 5.0  # our choice: a person who looks sees what is
 OBSERVE_S = 60.0  # our choice: disk and clock do not change faster in a way that matters
 FIRST_DELAY_S, LAST_DELAY_S = 1.0, 60.0  # our choice: before a thread that died is started again
 CLOCK_WAIT_S = 300.0  # our choice: so long a clock that is not set is waited for; networks come up within minutes
+READER_S, CLOSING_S = 0.5, 0.6  # our choice: of the time to end, for the reader, and for the last entry
 DO_S = 60.0  # our choice: what is posted to the keeper is done by then, or the keeper is stuck
 
 
@@ -138,8 +139,9 @@ class Station:
         self.keeper.stop()
         for other in self.beside:
             other.stop(max(0.0, deadline_s - time.monotonic()) / 2)
-        for thread in self._threads:
-            thread.join(max(0.0, deadline_s - time.monotonic()))
+        for thread in reversed(self._threads):  # the keeper before the reader, which may hang in its port
+            left_s = deadline_s - time.monotonic() - CLOSING_S
+            thread.join(max(0.0, min(left_s, READER_S) if thread.name.startswith("reader") else left_s))
         if any(thread.is_alive() and thread.name.startswith("keeper") for thread in self._threads):
             LOG.error("%s: the keeper did not end in time; what was committed is safe", self.vehicle.name)
             return False

@@ -47,7 +47,9 @@ class Profiles:
                 tops = {name.partition(".")[0] for name in there} - {name.partition(".")[0] for name in known}
                 ours = sorted(name for name in there - known if name.startswith("monitor."))
                 came = ", ".join(sorted(tops - set(sys.stdlib_module_names)))
-                self.grown.append(f"{now:6.1f} MiB (+{now - before:.1f})  {came}; ours: {len(ours)} {' '.join(ours)[:120]}")
+                self.grown.append(
+                    f"{now:6.1f} MiB (+{now - before:.1f})  {came}; ours: {len(ours)} {' '.join(ours)[:120]}"
+                )
                 before = now
             known = there
             time.sleep(LOOK_S)

@@ -153,6 +153,11 @@ def test_parking_lamps_show_the_sign_and_leave_the_sense_leads_unknown() -> None
     assert (found["sign"], found["sense leads"]) == ("ok", "unknown")
 
 
+def test_a_slow_loggers_zero_and_sign_are_waited_for() -> None:
+    found = judged(findings(Scripted(every_s=8.0)))
+    assert (found["zero"], found["sign"], found["sense leads"]) == ("ok", "ok", "ok")
+
+
 def test_a_zero_that_is_off_is_found() -> None:
     one = only_mend(findings(Scripted(sees=lambda amps: amps - 0.02)))
     assert one.name == "zero"
@@ -186,7 +191,10 @@ def test_refused_lines_are_found() -> None:
 
 
 def test_without_amps_it_says_what_stays_unseen() -> None:
-    found = findings(Scripted(has_amps=False))
+    logger = Scripted(has_amps=False)
+    person = Willing(logger)
+    found = findings(logger, person)
+    assert LAMPS not in person.told
     assert judged(found)["columns"] == judged(found)["sign"] == "unknown"
     assert not any(one.judgement == "mend" for one in found)
 

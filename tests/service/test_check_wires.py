@@ -242,6 +242,22 @@ def test_a_port_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert "unplugged" in checked(Car(), url=f"serial:{tmp_path / 'usb-logger-port0'}")["logger"].found
 
 
+def test_lines_without_a_time_are_told_to_be_stamped_here_and_their_titles_are_their_own() -> None:
+    def says(row: int) -> bytes:
+        return b"volts,amps\n" if row < 0 else b"12.64%d,-0.021%d\n" % (row % 3, row % 2)
+
+    found = checked(Car(says=says))
+    assert found["columns"].found == 'volts, amps recognised in "volts,amps"'
+    assert "this computer gives it" in found["clock"].found
+
+
+def test_nothing_but_millivolts_name_the_setting_too() -> None:
+    def says(row: int) -> bytes:
+        return b"volts\n" if row < 0 else b"1264%d\n" % (row % 3)
+
+    assert 'volts = { unit = "mV" }' in str(checked(Car(says=says))["logger"].mend)
+
+
 def test_millivolts_taken_for_volts_are_found() -> None:
     mends = [str(one.mend) for one in checked(Car(millivolts=True)).values()]
     assert any('volts = { unit = "mV" }' in mend for mend in mends)
