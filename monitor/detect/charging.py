@@ -22,6 +22,7 @@ from monitor.detect.charging_limits import (
     CHARGING_V,
     HUNTING_MOVE_V,
     HUNTING_PER_MINUTE,
+    HUNTING_SHARE,
     OVER_AT_ONCE_V,
     OVER_SAMPLES,
     OVER_SAMPLES_SLOW,
@@ -122,6 +123,13 @@ class ChargingDetector:
     def ripple_mv(self) -> float | None:
         """Median peak-to-peak volts within a second so far, mV; None where too few seconds can tell."""
         return _ripple_mv(self.state.ripple_counts, self.facts.scale)
+
+    def hunting_s(self) -> float:
+        """How long the voltage has hunted, in whole minutes; 0 while that is too small a share of the drive."""
+        if not self.state.table.columns:
+            return 0.0
+        seen, *_, hunting, _ = (int(column.sum()) for column in self.state.table.columns)
+        return float(hunting * MINUTE_S) if hunting >= HUNTING_SHARE * seen else 0.0
 
     def result(self) -> Charging:
         """What the drive shows so far; changes nothing."""

@@ -16,7 +16,8 @@ BATCHES = 64  # batch means kept per plateau; pairs merge when full
 class Held:
     """A plateau being held: its bounds (s), the level that follows it, and batch means (mean A, observed s).
 
-    lift_a, low_a   how far the mean lies above the lower quartile; the last quartile that was followed
+    lift_a          how far the mean lies above the lower quartile
+    lows_a, low_a   the last quartiles that were followed, and the very last
     """
 
     start_s: int
@@ -28,6 +29,7 @@ class Held:
     per_batch: int = 1
     waiting: list[tuple[float, float]] = field(default_factory=list)
     lift_a: float = 0.0
+    lows_a: list[float] = field(default_factory=list)
     low_a: float | None = None
     recent: list[float] = field(default_factory=list)
     known: bool = False

@@ -13,13 +13,14 @@ import numpy as np
 from monitor.base.samples import Bools, Floats, Ints
 from monitor.detect.held import Held
 from monitor.detect.rows import Rows
-from monitor.detect.texture import FLOOR_A, NOISE_TIMES
+from monitor.detect.texture import FLOOR_A
 
 HELD_S = 5  # the least stretch in band that begins a plateau: a wake-up may follow at once
 LAPSE_S = 3  # a lapse shorter than this does not end a stretch
 PIECE = 20  # rows whose median follows a level back; our choice
 NEAR_ROWS, MEAN_MARGIN = 10, 1.3  # rows whose mean must agree as well, and the margin of its band; our choice
 MINUTES, DRIFT_ROWS = 10, 6  # parts of a frame by which the level follows drift, and the least rows in one
+LOWS = 2  # tenths before, from none of which a quartile that is followed may have jumped
 FASTEST_DRIFT = 5  # tenths of a frame in which the level may drift through its band; faster is a ramp; our choice
 
 
@@ -79,14 +80,14 @@ def baseline(drain: Floats, held: Held) -> Floats:
     rank = size // 4
     low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
     band, at = held.texture.steady_a(held.level_a), held.level_a
-    noisy = NOISE_TIMES * held.texture.noise_a >= band > FLOOR_A
-    # In noise a weak stage of minutes lies within the band of single rows; tenths rise at once there, unlike in drift.
-    rise = max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS))) if noisy else np.inf
+    # In noise a weak stage of minutes lies within the band of single rows; its tenths jump, those of drift do not.
+    jump = max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS))) if held.texture.is_noisy(band) else np.inf
     levels = []
     for value in low:
         change = value + held.lift_a - at
-        if abs(change) <= band and (held.low_a is None or value - held.low_a <= rise):
-            held.low_a = value
+        if abs(change) <= band and all(abs(value - before) <= jump for before in held.lows_a):
+            held.lows_a = [*held.lows_a, value][-LOWS:]
             at += max(min(change / 2, band / FASTEST_DRIFT), -band / FASTEST_DRIFT)
         levels.append(at)
+    held.low_a = low[-1]
     return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels)

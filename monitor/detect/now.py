@@ -63,6 +63,7 @@ class DriveNow:
     proved_us    until when the engine is known to have run
     loaded       behind that, the loads of a running engine are on the battery
     stop_us      the last stop inside the drive (start, end)
+    hunting_s    how long the charging voltage has hunted; 0 while that is too small a share of the drive
     """
 
     start_us: int
@@ -75,6 +76,7 @@ class DriveNow:
     loaded: bool
     stop_us: tuple[int, int] | None
     ripple_mv: float | None
+    hunting_s: float
 
 
 def now(engine: Engine) -> StandNow | DriveNow | None:
@@ -144,4 +146,5 @@ def _drive(engine: Engine) -> DriveNow:
         loaded=is_loaded(phases.held) if len(phases.held) else False,
         stop_us=state.stops[-1] if state.stops else None,
         ripple_mv=charging.ripple_mv(),
+        hunting_s=charging.hunting_s(),
     )

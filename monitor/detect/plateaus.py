@@ -30,6 +30,7 @@ from monitor.detect.texture import (
     SPIKES_MANY,
     SPIKES_SINGLE,
     Texture,
+    noise_of,
     texture_of,
     without_spikes,
 )
@@ -44,6 +45,7 @@ ARRIVALS_S = (0, 60, 120, 240)  # so much before the end of a stand is left out 
 SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
 WINDOW, WINDOW_TIMES = 8, 1.15  # rows of the moving mean by which small excursions show in noise, and its margin
+CLIPPED = 1.45  # of that margin, so that a third of it is under its half; our choice
 TURNS = 8  # times a frame is read again; rows left then wait for more data
 RECENT_ROWS = 40  # of a slow logger, by which its texture is judged
 CHARGE_US = 60 * SECOND_US  # charge for so long ends a plateau
@@ -210,7 +212,7 @@ class PlateauTracker:
 
     def _first_texture(self, drain: Floats, level: float) -> Texture:
         """Texture about a level not held yet: of the rows that its noise alone would put near it."""
-        noise = Texture(float(np.median(np.abs(np.diff(drain)))) / 0.954) if len(drain) > 1 else Texture()
+        noise = Texture(noise_of(np.abs(np.diff(drain))))
         near = drain[np.abs(drain - level) <= 2 * noise.band_a(level)]
         return texture_of(near - level, np.inf) or noise
 
@@ -218,7 +220,7 @@ class PlateauTracker:
         """Read rows against the held level; returns the rows to read again when the level has stepped."""
         state = self.state
         if rows.gap.any():
-            held.low_a = None
+            held.lows_a = []
         base = baseline(rows.drain, held)
         excess = rows.drain - base
         many = SPIKES_MANY if int(rows.count[len(rows) // 2]) > 1 else SPIKES_SINGLE
@@ -231,6 +233,8 @@ class PlateauTracker:
         side = self._sides(excess, band, held)
         if held.texture.noise_a * NOISE_TIMES < FLOAT_A:
             side[rows.drain < -FLOAT_A] = -1  # charge, however wide the band
+        if len(base) > 1 and not side[-len(side) // MINUTES :].any():
+            held.lows_a = held.lows_a[:0] if held.low_a is None else [held.low_a]
         again = NONE
         if side.any() or state.above or state.below or rows.gap.any():
             used, again = self._runs(rows, side, base, held)
@@ -345,14 +349,14 @@ class PlateauTracker:
             plain = without_spikes(excess, texture.median_rows)
             side[(side == 0) & (plain > steady)] = 1
             side[(side == 0) & (plain < -steady)] = -1
-        noisy = NOISE_TIMES * texture.noise_a >= band and band > FLOOR_A
-        if noisy and len(excess) >= WINDOW:
+        if texture.is_noisy(band) and len(excess) >= WINDOW:
             narrow = max(FLOOR_A, WINDOW_TIMES * band / np.sqrt(WINDOW))
-            calm = np.where(side == 0, excess, 0.0)  # what stands out by itself must not lift its neighbours
+            calm = np.clip(excess, -CLIPPED * narrow, CLIPPED * narrow)  # what stands out must not lift its neighbours
             means = np.convolve(calm, np.full(WINDOW, 1.0 / WINDOW), "valid")
-            high = np.convolve((means > narrow).astype(np.float64), np.ones(WINDOW), "full") > 0.5
             smooth = np.convolve(calm, np.full(3, 1.0 / 3), "same")  # so that no lone row is one
-            side[(side == 0) & high & (smooth > narrow / 2)] = 1
+            for sign in (1, -1):
+                beyond = np.convolve((sign * means > narrow).astype(np.float64), np.ones(WINDOW), "full") > 0.5
+                side[(side == 0) & beyond & (sign * smooth > narrow / 2)] = sign
         return side
 
     def _book(self, rows: Rows, excess: Floats, inside: Bools, held: Held) -> None:

@@ -3,7 +3,8 @@
 Noise, the quantisation of the logger, a security lamp's flash and a keyless receiver's polling make the seconds of a
 sleeping vehicle differ. Their mean belongs to the level; their spread sets how far a second must stand out.
 
-- noise: median absolute first difference / 0.954 (Gaussian consistency: 0.6745 × √2), blind to steps and drift
+- noise: mean of the smaller three quarters of the absolute first differences / 0.728 (Gaussian consistency), blind to
+  steps and drift, and finer than the logger's quantum
 - wander: spread below the median or the level, (lower of the two − 5th percentile) / 1.645, blind to excursions, which
   point up
 - spikes: single rows that stand out of calm neighbours, if they recur (SPIKES_MANY in a frame)
@@ -20,8 +21,10 @@ from monitor.base.samples import Floats
 
 FLOOR_A = 0.005  # no excursion smaller than this is reported; our choice: half of the 10 mA a module typically adds
 NOISE_TIMES = 5.2  # one false second in 10 million of Gaussian noise: none in a month of nights at 1 Hz
+NOISY_SHARE = 0.7  # noise and wander of plain noise differ by less; of loads that wander by more; our choice
 LEVEL_SHARE = 0.04  # loads that are awake vary with their own size; our choice
 WANDER_TIMES = 4.5  # the same for loads that wander slowly; our choice: rarely independent, so rarely extreme
+WANDER_GROWS = 1.5  # a frame; our choice
 SPIKE_TIMES = 1.4  # margin over the spikes seen; our choice
 SPIKES_MANY = 4  # so many single rows in ten minutes are texture; our choice: oftener than every 2.5 min
 SPIKES_SINGLE = 2  # …where a row is one sample, which a receiver's pulse may fill
@@ -45,9 +48,16 @@ class Texture:
     spike_share: float = 0.0
 
     def after(self, before: Texture) -> Texture:
-        """This texture, remembering spikes seen before: they come and go with the logger's beat."""
-        spikes_a = max(self.spikes_a, SPIKES_FADE * before.spikes_a)
-        return replace(self, spikes_a=spikes_a, spike_share=max(self.spike_share, SPIKES_FADE * before.spike_share))
+        """This texture, remembering spikes seen before: they come and go with the logger's beat.
+
+        Wander grows from frame to frame; what it would gain at once is a step within the frame.
+        """
+        return replace(
+            self,
+            wander_a=min(self.wander_a, max(WANDER_GROWS * before.wander_a, WANDER_GROWS * self.noise_a)),
+            spikes_a=max(self.spikes_a, SPIKES_FADE * before.spikes_a),
+            spike_share=max(self.spike_share, SPIKES_FADE * before.spike_share),
+        )
 
     @property
     def median_rows(self) -> int:
@@ -69,6 +79,10 @@ class Texture:
         )
         return max(steady, SPIKE_TIMES * self.spikes_a) if self.spike_share > SPIKES_DENSE else steady
 
+    def is_noisy(self, band_a: float) -> bool:
+        """Whether it is noise that makes a band as wide as that: then means of rows tell more than rows do."""
+        return NOISE_TIMES * self.noise_a >= NOISY_SHARE * band_a and band_a > FLOOR_A
+
     def band_a(self, level_a: float) -> float:
         """Half width of the band about a level within which nothing has happened, A: single rows may reach it."""
         return max(self.steady_a(level_a), SPIKE_TIMES * self.spikes_a)
@@ -84,6 +98,19 @@ def without_spikes(values: Floats, rows: int = SPIKE_ROWS) -> Floats:
     return middle
 
 
+def noise_of(changes: Floats) -> float:
+    """Standard deviation of noise from absolute first differences, shape (n,), of which a quarter may be anything, A.
+
+    Of |d|, d Gaussian with √2 σ, the mean below its third quartile (1.150 √2 σ) is 2 (φ(0) − φ(1.150)) / 0.75 · √2 σ.
+
+    >>> rng = np.random.default_rng(1)
+    >>> round(noise_of(np.abs(np.diff(rng.normal(0.0, 3.0, 100_000)))), 1)
+    3.0
+    """
+    kept = (3 * len(changes)) // 4
+    return float(np.mean(np.partition(changes, kept)[:kept])) / 0.728 if kept else 0.0
+
+
 def texture_of(excess: Floats, calm_a: float, many: int = SPIKES_MANY) -> Texture | None:
     """Texture of consecutive rows about their level, shape (n,) A; those further off than `calm_a` are left out.
 
@@ -95,11 +122,13 @@ def texture_of(excess: Floats, calm_a: float, many: int = SPIKES_MANY) -> Textur
     low, half = len(calm) // 20, len(calm) // 2
     ranked = np.partition(calm, (low, half))
     middle = float(ranked[half])
-    wander = (min(middle, 0.0) - float(ranked[low])) / 1.645  # a weak excursion that fills the frame lifts the median
+    wander = (
+        max(min(middle, 0.0) - float(ranked[low]), 0.0) / 1.645
+    )  # a weak excursion that fills the frame lifts the median
     values = np.unique(calm) if len(np.unique(calm[: 4 * FEW_VALUES])) <= FEW_VALUES else calm[:0]
     quantum = float(np.min(np.diff(values))) if 1 < len(values) <= FEW_VALUES else 0.0
     changes = np.abs(calm[1:] - calm[:-1])
-    noise = float(np.partition(changes, half)[half]) / 0.954 if half < len(changes) else 0.0
+    noise = noise_of(changes)
     neighbours = np.maximum(excess[:-2], excess[2:])
     spikes = excess[1:-1] - neighbours
     spikes = spikes[neighbours <= middle + max(FLOOR_A, NOISE_TIMES * noise, WANDER_TIMES * wander)]

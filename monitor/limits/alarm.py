@@ -7,7 +7,8 @@ passed: together they say exactly when the on-delay ran out, however the time in
     between   within the deadband: neither raises nor returns; a passage that was not raised yet is over
     clear     past the deadband: returns once it was so for the off-delay
     unknown   not observed, not applicable, or a mere lower bound: everything stays as it is. Unknown time does not
-              count; more of it than the delay itself ends what waited for that delay
+              count; more of it than the delay itself ends what waited for that delay, PAUSE_MOST_US of it where the
+              quantity comes and goes: a delay of charging volts runs on in the next drive
 
 A passage within a day of being told, no worse than before, is the same alarm: it counts (`passages`), and is not told
 again. While unacknowledged it is told once a day. Shelved, suppressed and yielding alarms are followed but not told;
@@ -26,6 +27,7 @@ from monitor.limits.quantities import QUANTITIES, Side
 from monitor.limits.rules import Limit
 from monitor.limits.telling import empty_alarm, raised_alarm
 
+PAUSE_MOST_US = 7 * 86_400 * SECOND_US  # our choice: a vehicle that is used is driven once a week
 DAY_US = 86_400 * SECOND_US  # an unchanged fault must not repeat more than daily (trade practice for one vehicle)
 WORSE_TIMES = 1.5  # half again as far past the setpoint, and the deadband more, is a change and told at once…
 WORSE_SHARE = 0.1  # …where there is no deadband, this share of the setpoint; our choice
@@ -84,6 +86,7 @@ class LimitAlarm:
         self.is_event = QUANTITIES[limit.quantity].judged == "event"
         self.on_us = round(limit.on_delay_s * SECOND_US)
         self.off_us = round(limit.off_delay_s * SECOND_US)
+        self.unknown_most_us = max(self.on_us, PAUSE_MOST_US if QUANTITIES[limit.quantity].pauses else 0)
         self.state = AlarmMemory()
 
     # what is observed
@@ -288,8 +291,10 @@ class LimitAlarm:
         return state.shelved_us is not None or state.hushed_us is not None or state.yields
 
     def _is_latched(self) -> bool:
-        alarm = self.state.alarm
-        return self.limit.latched and alarm is not None and alarm.acknowledged is None
+        """What another limit told, and nobody was told by this one, needs no acknowledgement."""
+        state = self.state
+        unseen = state.yields and state.told_us is None
+        return self.limit.latched and state.alarm is not None and state.alarm.acknowledged is None and not unseen
 
     def _is_told_daily(self) -> bool:
         state = self.state
@@ -307,7 +312,7 @@ class LimitAlarm:
             state.clear_us += passed
         elif state.zone == "unknown":
             state.unknown_us += passed
-            if not state.active and state.unknown_us > self.on_us:
+            if not state.active and state.unknown_us > self.unknown_most_us:
                 state.since_us = None
             if state.unknown_us > self.off_us:
                 state.clear_us = 0

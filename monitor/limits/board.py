@@ -1,6 +1,8 @@
 """All alarms of a vehicle: one for each side of each enabled limit, in the order in which they are judged.
 
-A limit that yields to others is judged after them, so that of two raised in the same minute only the one is told.
+A limit that yields to others is judged after them, so that of two raised in the same minute only the one is told. When
+the other returns, what it told is not told again under this name for a day: the passage that it told, and any passage
+of a quantity that still holds what is over, as the mean of a night does.
 Transitions of one step are in order of time, then of the limit's name.
 """
 
@@ -15,8 +17,8 @@ from monitor.base.errors import SettingError
 from monitor.base.orders import Order
 from monitor.base.samples import SECOND_US
 from monitor.base.state import from_plain, to_plain
-from monitor.limits.alarm import LimitAlarm
-from monitor.limits.quantities import Side
+from monitor.limits.alarm import DAY_US, LimitAlarm
+from monitor.limits.quantities import QUANTITIES, Side
 from monitor.limits.rules import Rules
 
 SHELVED_MOST_US = 7 * 86_400 * SECOND_US  # a shelved alarm comes back within a week at the latest; our choice
@@ -36,7 +38,11 @@ class Board:
             for side in SIDES
             if (limit.high if side == "high" else limit.low) is not None
         ]
-        self._yielding = [alarm for alarm in self.alarms if alarm.limit.yields_to]
+        self._yielding = [
+            (alarm, [other for other in self.alarms if other.limit.name in alarm.limit.yields_to])
+            for alarm in self.alarms
+            if alarm.limit.yields_to
+        ]
 
     def of(self, quantities: Iterable[str]) -> list[LimitAlarm]:
         """The alarms of these quantities, in order."""
@@ -47,10 +53,9 @@ class Board:
         """Let each limit that yields know whether one it yields to is raised."""
         if not self._yielding:
             return []
-        raised = {alarm.limit.name for alarm in self.alarms if alarm.state.active}
         told: list[Transition] = []
-        for alarm in self._yielding:
-            told += alarm.give_way(not raised.isdisjoint(alarm.limit.yields_to), at_us)
+        for alarm, others in self._yielding:
+            told += alarm.give_way(any(_tells(other, alarm, at_us) for other in others), at_us)
         return told
 
     def shown(self) -> list[Alarm]:
@@ -111,6 +116,15 @@ class Board:
         """Take up the memories that `snapshot` of the same rules wrote."""
         for alarm in self.alarms:
             alarm.state = from_plain(memories[f"{alarm.limit.name}/{alarm.side}"])
+
+
+def _tells(other: LimitAlarm, alarm: LimitAlarm, at_us: int) -> bool:
+    """Whether `other` tells what `alarm` would, or told it within a day and nobody has closed it since."""
+    was, since_us = other.state, alarm.state.since_us
+    if was.active or was.alarm is None or was.told_us is None or was.told_us <= at_us - DAY_US:
+        return was.active
+    is_same = since_us is not None and since_us <= (was.alarm.returned or 0)
+    return is_same or QUANTITIES[alarm.limit.quantity].trails
 
 
 def in_order(told: list[Transition]) -> list[Transition]:

@@ -17,7 +17,7 @@ import numpy as np
 from monitor.base.fields import iso
 from monitor.base.results import Crank, Drive, Stand, WakeUp
 from monitor.base.samples import SECOND_US, Seconds
-from monitor.detect.charging_limits import SLOW_SAMPLES
+from monitor.detect.charging_limits import LATE_A, SLOW_SAMPLES
 from monitor.detect.facts import Facts
 from monitor.detect.held import AWAKE_A, AWAKE_S, ESTABLISH_S, LOADED_A, LOADED_S
 from monitor.detect.now import DriveNow, StandNow
@@ -60,8 +60,11 @@ NOTHING = Seen()
 class Noted:
     """What the observer must remember from look to look; all of it small.
 
-    sign_us, first_sign_us   last and first sign of charging in the drive that began at drive_us
-    charging  volts of the drive's minutes of which it is not certain yet that the engine ran: end (µs), median
+    sign_us   last sign of charging in the drive that began at drive_us
+    first_sign_us   when the battery first carried little or nothing in it
+    charging  volts of the drive's minutes of which it is not certain yet that the engine ran: end (µs), median; None:
+              the engine stood for half of it
+    told_us   end of the last minute that was certain, in the drive
     means     by limit: beginning of its stand and, where its mean begins, time, net charge out and unobserved time
     crank_us, failed, wake_us   last crank, failed start and wake-up that were looked at
     """
@@ -69,7 +72,8 @@ class Noted:
     drive_us: int | None = None
     sign_us: int | None = None
     first_sign_us: int | None = None
-    charging: list[tuple[int, float]] = field(default_factory=list)
+    charging: list[tuple[int, float | None]] = field(default_factory=list)
+    told_us: int | None = None
     means: dict[str, tuple[int, int, int, int]] = field(default_factory=dict)
     crank_us: int = -1
     failed_us: int = -1
@@ -125,27 +129,29 @@ class Look:
             noted.drive_us, noted.sign_us, noted.first_sign_us = drive.start_us, None, None
         recent = self.recent
         sign = (recent.amps >= SIGN_A) | (recent.volts >= SIGN_V * scale)
-        second = recent.second[sign & (recent.second >= drive.runs_us // SECOND_US)]
+        runs = recent.second >= drive.runs_us // SECOND_US
+        second = recent.second[sign & runs]
         if len(second):
             noted.sign_us = int(second[-1] + 1) * SECOND_US
-            if noted.first_sign_us is None:
-                noted.first_sign_us = max(int(second[0]) * SECOND_US, drive.runs_us)
+        relieved = recent.second[(sign | (recent.amps > LATE_A)) & runs]
+        if len(relieved) and noted.first_sign_us is None:
+            noted.first_sign_us = max(int(relieved[0]) * SECOND_US, drive.runs_us)
 
     def _charging(self) -> Seen:
         """Charging volts minute by minute, told once it is certain that the engine ran (20 minutes late at most)."""
         noted, drive = self.noted, self.drive
         if drive is not None:
             certain_us = self.t_us if not drive.charged and drive.loaded else drive.proved_us
-            median = self._running_volts(drive)
-            noted.charging += [] if median is None else [(self.t_us, median)]
+            noted.charging.append((self.t_us, self._running_volts(drive)))
         else:
             certain_us = self.open.start_us if self.open is not None else 0
         certain_us += MINUTE_US // 2
         told = tuple(minute for minute in noted.charging if minute[0] <= certain_us)
         noted.charging = [minute for minute in noted.charging[-MOST_MINUTES:] if minute[0] > certain_us]
-        if drive is None:
-            noted.charging = []
-            return Seen(earlier=(*told, (told[-1][0], None))) if told else NOTHING
+        noted.told_us = told[-1][0] if told else noted.told_us
+        if drive is None:  # what is behind the last certain minute was no driving
+            last_us, noted.charging, noted.told_us = noted.told_us, [], None
+            return NOTHING if last_us is None else Seen(earlier=(*told, (last_us, None)))
         if not told:
             return Seen(waits=True) if noted.charging else NOTHING
         return Seen(earlier=told, celsius=self.celsius())
@@ -209,19 +215,19 @@ def _uncharged(look: Look, limit: Limit) -> Seen:
 
 
 def _charging_delay(look: Look, limit: Limit) -> Seen:
+    """Known when charging has come; until then `uncharged` counts. An economy mode that relieves the battery is one."""
     drive, sign = look.drive, look.noted.first_sign_us
-    if drive is None or not drive.seen:
+    if drive is None or drive.delay_s is None:
         return NOTHING
-    if drive.delay_s is not None:
-        first_s = drive.delay_s if sign is None else (sign - drive.runs_us) / SECOND_US
-        return Seen(min(drive.delay_s, first_s))
-    if sign is not None:
-        return Seen((sign - drive.runs_us) / SECOND_US)
-    return Seen((look.t_us - drive.runs_us) / SECOND_US, at_least=True) if drive.loaded else NOTHING
+    return Seen(drive.delay_s if sign is None else min(drive.delay_s, (sign - drive.runs_us) / SECOND_US))
 
 
 def _ripple(look: Look, limit: Limit) -> Seen:
     return NOTHING if look.drive is None else Seen(look.drive.ripple_mv)
+
+
+def _charging_unsteady(look: Look, limit: Limit) -> Seen:
+    return NOTHING if look.drive is None else Seen(look.drive.hunting_s)
 
 
 def _sleep_current(look: Look, limit: Limit) -> Seen:
@@ -347,6 +353,7 @@ MINUTELY: dict[str, Function] = {
     "charging_volts": _charging_volts,
     "charging_delay": _charging_delay,
     "uncharged": _uncharged,
+    "charging_unsteady": _charging_unsteady,
     "ripple": _ripple,
     "sleep_current": _sleep_current,
     "standing_current": _standing_current,

@@ -41,6 +41,8 @@ class Quantity:
     dimension    how a person writes it
     example      of a setpoint
     windowed     it is taken over the limit's `window`
+    trails       it still holds what is over: a limit on it yields for a day to what was told
+    pauses       it is seen now and then only, so its delay runs on where it stopped: see PAUSE_MOST_US in alarm.py
     per_nominal  the believable range is for 12 V and follows the nominal voltage
     """
 
@@ -54,6 +56,8 @@ class Quantity:
     dimension: Dimension
     example: str
     windowed: bool = False
+    pauses: bool = False
+    trails: bool = False
     per_nominal: bool = False
 
     def read(self, value: Any) -> float:
@@ -135,17 +139,22 @@ QUANTITIES: dict[str, Quantity] = _table(
     Quantity(
         "charging_volts", "V", "minute",
         "Median volts of the last minute with the engine running; of the pulses, where it charges in pulses.",
-        10.0, 18.0, BOTH, VOLTAGE, "14.8 V", per_nominal=True,
+        10.0, 18.0, BOTH, VOLTAGE, "14.8 V", pauses=True, per_nominal=True,
     ),
     Quantity(
         "charging_delay", "s", "minute",
-        "How long after the crank charging began; counts up until it does.",
+        "How long after the crank charging began; known once it has.",
         1.0, HOUR, HIGH, DURATION, "1 min",
     ),
     Quantity(
         "uncharged", "s", "minute",
         "How long the engine has been running without any sign of charging.",
         60.0, 4 * HOUR, HIGH, DURATION, "20 min",
+    ),
+    Quantity(
+        "charging_unsteady", "s", "minute",
+        "How long the charging voltage has hunted in this drive, if that is a third of it or more.",
+        60.0, HOUR, HIGH, DURATION, "3 min",
     ),
     Quantity(
         "ripple", "mV", "hour",
@@ -165,7 +174,7 @@ QUANTITIES: dict[str, Quantity] = _table(
     Quantity(
         "mean_night_current", "A", "minute",
         "Mean drain since it fell asleep, wake-ups and all.",
-        0.0001, 20.0, HIGH, CURRENT, "75 mA",
+        0.0001, 20.0, HIGH, CURRENT, "75 mA", trails=True,
     ),
     Quantity(
         "time_to_sleep", "s", "minute",
@@ -190,7 +199,7 @@ QUANTITIES: dict[str, Quantity] = _table(
     Quantity(
         "night_charge", "Ah", "minute",
         "Charge out of the battery since the stand began.",
-        0.01, 500.0, HIGH, CAPACITY, "5 Ah",
+        0.01, 500.0, HIGH, CAPACITY, "5 Ah", trails=True,
     ),
     Quantity(
         "days_to_no_start", "d", "hour",
@@ -205,12 +214,12 @@ QUANTITIES: dict[str, Quantity] = _table(
     Quantity(
         "decay", "mV/h", "hour",
         "Fall of the rest voltage, relaxation left out.",
-        0.1, 1000.0, HIGH, SLOPE, "10 mV/h",
+        0.1, 1000.0, HIGH, SLOPE, "10 mV/h", trails=True,
     ),
     Quantity(
         "state_of_charge", "1", "hour",
         "State of charge, from the rest voltage and the charge counted since.",
-        0.05, 0.99, LOW, SHARE, "60 %",
+        0.05, 0.99, LOW, SHARE, "60 %", trails=True,
     ),
     Quantity(
         "crank_volts_min", "V", "event",
@@ -230,7 +239,7 @@ QUANTITIES: dict[str, Quantity] = _table(
     Quantity(
         "net_balance", "Ah", "hour",
         "Charge in less charge out over the window; below zero: more out than in.",
-        -500.0, 500.0, BOTH, CAPACITY, "-15 Ah", windowed=True,
+        -500.0, 500.0, BOTH, CAPACITY, "-15 Ah", windowed=True, trails=True,
     ),
     Quantity(
         "resistance_rise", "%", "hour",
@@ -245,7 +254,7 @@ QUANTITIES: dict[str, Quantity] = _table(
     Quantity(
         "gap_share", "1", "hour",
         "Share of the window that was not observed.",
-        0.001, 0.99, HIGH, SHARE, "10 %", windowed=True,
+        0.001, 0.99, HIGH, SHARE, "10 %", windowed=True, trails=True,
     ),
     Quantity(
         "clock_step", "s", "event",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from monitor.base.alarms import Alarm
 from monitor.base.fields import iso
-from monitor.limits.quantities import Side
+from monitor.limits.quantities import QUANTITIES, Side
 from monitor.limits.rules import Limit
 
 
@@ -14,7 +14,8 @@ def raised_alarm(
     """An alarm raised at `at` for a passage since `since`; `basis`: what was seen then."""
     alarm = empty_alarm(limit, side, since)
     word = "at or above" if side == "high" else "at or below"
-    waited = f", told after {figure(limit.on_delay_s, 's')} of it" if limit.on_delay_s else ""
+    course = "driving so" if QUANTITIES[limit.quantity].pauses else "it"
+    waited = f", told after {figure(limit.on_delay_s, 's')} of {course}" if limit.on_delay_s else ""
     detail = f"{figure(value, limit.unit)}: {word} {figure(setpoint, limit.unit)} since {iso(since)}{waited}."
     detail = " ".join(part for part in (detail, basis, limit.basis) if part)
     changes = {"value": value, "worst": worst, "setpoint": setpoint, "raised": at, "detail": detail}

@@ -152,6 +152,16 @@ class Watch:
         memory.orders = [*memory.orders, order.id][-KEPT_ORDERS:]
         return events
 
+    @property
+    def rules(self) -> Rules:
+        """The rules in force."""
+        return self.board.rules
+
+    @property
+    def hushed_until(self) -> int | None:
+        """Hushed until then, µs; −1: until told otherwise; None: not hushed."""
+        return self.memory.hush_us
+
     def alarms(self) -> list[Alarm]:
         """Alarms that are not both normal and acknowledged, the most urgent first."""
         return self.board.shown()

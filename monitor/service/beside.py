@@ -94,10 +94,9 @@ def beside(station: Station, zone: tzinfo | None) -> list[Beside]:
 
 
 def _publisher(station: Station) -> Worker:
-    from monitor.service import health
     from monitor.service.broker import Publisher
 
-    publisher = Publisher(station.vehicle, lambda: health.read(station.home.health))
+    publisher = Publisher(station.vehicle, lambda: station.told)
     return Worker("broker", publisher.run, lambda: publisher.state, station.vehicle.name)
 
 

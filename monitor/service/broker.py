@@ -56,6 +56,8 @@ class Publisher:
         self._why = ""
         self._published = 0
         self._since: float | None = None
+        self._worded: Health | None = None
+        self._words = ("", "", "")
         self._under_way: dict[int, tuple[str, str]] = {}  # message id → topic, what was sent
         self._confirmed: dict[str, tuple[str, float]] = {}  # topic → what the broker has, since when
 
@@ -125,10 +127,10 @@ class Publisher:
             return
         if health is None:
             return
-        state = _state(health)
-        told = {key: value for key, value in state.items() if key not in _ALWAYS_NEW}
-        self._send("state", json.dumps(state), json.dumps(told), FRESH_S)
-        alarms = json.dumps([alarm.model_dump(mode="json") for alarm in health.alarms])
+        if health is not self._worded:  # between two healths there are many looks
+            self._worded, self._words = health, _words(health)
+        state, told, alarms = self._words
+        self._send("state", state, told, FRESH_S)
         self._send("alarms", alarms, alarms)
 
     def _send(self, name: str, payload: str, told: str, fresh_s: float | None = None) -> None:
@@ -166,6 +168,13 @@ class Publisher:
         if found is not None:
             self._confirmed[found[0]] = found[1], self._now()
             self._published += 1
+
+
+def _words(health: Health) -> tuple[str, str, str]:
+    """The state as it is sent, what of it is news, and the alarms."""
+    state = _state(health)
+    told = {key: value for key, value in state.items() if key not in _ALWAYS_NEW}
+    return json.dumps(state), json.dumps(told), json.dumps([alarm.model_dump(mode="json") for alarm in health.alarms])
 
 
 def _state(health: Health) -> dict[str, Any]:

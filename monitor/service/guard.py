@@ -50,7 +50,7 @@ class Guard:
     @property
     def rules(self) -> Rules | None:
         """The rules in force; None while the watch is off."""
-        return None if self.watch is None else self.watch.board.rules
+        return None if self.watch is None else self.watch.rules
 
     def start(self) -> list[Numbered]:
         """Go on where the journal says; the events since the last checkpoint, under the numbers they had."""

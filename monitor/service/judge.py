@@ -35,7 +35,7 @@ def refusal(order: Order, watch: Watch | None, now_us: int) -> str | None:
         return None
     if order.limit is None:
         return "no limit is named"
-    known = [limit.name for limit in watch.board.rules.limits]
+    known = [limit.name for limit in watch.rules.limits]
     standing = {alarm.limit: alarm for alarm in watch.alarms()}
     if order.limit not in known and order.limit not in standing:
         near = get_close_matches(order.limit, known, 1)

@@ -43,7 +43,7 @@ T = TypeVar("T")
 Planner = Callable[[Sequence[Numbered], int], list[Letter]]
 
 LEAST_S, MOST_S = 0.7, 1.5  # between entries; our choice: one fsync a second is what an SD card takes for years
-SETTLE_S = 0.55  # after a second is complete: the source waits 0.2 s for late rows, the reader looks each 0.32 s
+SETTLE_S = 0.3  # after a second is complete: the source waits 0.2 s for late rows
 POST_S = 1.0  # our choice: so long there may be no room for work that is posted
 CHECKPOINT_US = 600_000_000  # our choice: at most ten minutes of samples are thought over again after a crash
 LETTERS_S = 30.0  # our choice: how often standing troubles are asked for notices
@@ -336,7 +336,7 @@ class Keeper:
         if watch is None:
             self.troubles.seen("watch_fault", self.guard.why, self.wall_us())
             return
-        self.alarms, self.hushed_until = watch.alarms(), watch.memory.hush_us
+        self.alarms, self.hushed_until = watch.alarms(), watch.hushed_until
 
     def _apart_us(self) -> int:
         """How far the clock of the samples is ahead of this computer's, as far as that matters."""

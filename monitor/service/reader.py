@@ -19,7 +19,9 @@ MOST_BYTES = 16 * 2**20  # our choice: hours at 10 Hz, and harmless on a board o
 ROW_BYTES = 64  # our choice: what a parsed row takes in arrays, rounded up
 ARRIVAL_BYTES = 2000  # our choice: what an arrival takes beside its bytes
 POLL_S = 0.25  # our choice: within it a stop is noticed
-LEAST_REST_S, MOST_REST_S = 0.01, 0.25  # our choice: between looks; a serial port holds 4 KiB
+# Our choice: between looks, each of which costs a processor more than its few rows do. A serial port holds 4 KiB, the
+# system some more; where this computer gives the times, they are as fine as the looks.
+LEAST_REST_S, STAMP_REST_S, MOST_REST_S = 0.01, 0.25, 0.45
 BUSY_BYTES = 1024  # our choice: a look that brings so much is followed by the next one soon
 
 
@@ -35,6 +37,15 @@ def weight(arrival: Arrival) -> int:
     """Bytes of memory that an arrival takes, roughly."""
     rows = 0 if arrival.rows is None else len(arrival.rows.t_us)
     return ARRIVAL_BYTES + len(arrival.raw) + ROW_BYTES * rows
+
+
+def rest_s(arrival: Arrival) -> float:
+    """Seconds until the next look after this one."""
+    if arrival.paced or (arrival.rows is None and not arrival.raw):
+        return 0.0
+    if len(arrival.raw) >= BUSY_BYTES:
+        return LEAST_REST_S
+    return STAMP_REST_S if arrival.stamped else MOST_REST_S
 
 
 class Reader:
@@ -67,9 +78,7 @@ class Reader:
         while not self._stop.is_set():
             arrival = self.logger.poll(POLL_S)
             self.put(arrival)
-            if arrival.rows is not None or arrival.raw:
-                busy = len(arrival.raw) >= BUSY_BYTES
-                self._stop.wait(LEAST_REST_S if busy else MOST_REST_S)
+            self._stop.wait(rest_s(arrival))
 
     def put(self, arrival: Arrival) -> None:
         """Keep an arrival for the keeper, or count it as dropped."""
@@ -78,7 +87,7 @@ class Reader:
             if arrival.state != self.state:
                 self.since_s = now
             self.state, self.why = arrival.state, arrival.why
-        if arrival == Arrival(b"", None, arrival.state, arrival.why):
+        if arrival.rows is None and not arrival.raw and not arrival.clock_steps:
             return  # nothing but the state
         if arrival.rows is not None:
             self.stamped = arrival.stamped

@@ -20,6 +20,7 @@ from monitor import __version__
 from monitor.base.errors import KeyoffError
 from monitor.service.clock import ClockWatch
 from monitor.service.jobs import Jobs
+from monitor.service.memory import one_pool
 from monitor.service.place import data_folder, homes
 from monitor.service.station import Station
 from monitor.service.systemd import Manager
@@ -130,6 +131,7 @@ def watch(files: Sequence[Path], data: Path | None, environment: Mapping[str, st
     """Run the service in the foreground, then end the process. Raises KeyoffError for what cannot be used."""
     from monitor.service.build import build, reload_rules, vehicles
 
+    one_pool()
     cars = vehicles(files)
     places = homes(data_folder(data, environment), [car.name for car, _ in cars])
     handler = set_up(environment)

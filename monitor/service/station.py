@@ -57,6 +57,7 @@ class Station:
 
     rules     as its files have them now
     restarts  how often each thread was started again after a fault
+    told      the health it told last
     """
 
     vehicle: Vehicle
@@ -68,6 +69,7 @@ class Station:
     runs: Callable[[], dict[str, JobRun]] = dict
     clock_watch: ClockWatch = field(default_factory=ClockWatch)
     restarts: dict[str, int] = field(default_factory=dict)
+    told: Health | None = None
 
     def __post_init__(self) -> None:
         self._stop = threading.Event()
@@ -257,8 +259,9 @@ class Station:
 
     def write_health(self) -> None:
         """Write the health file; a disk that does not take it is told elsewhere already."""
+        self.told = self.health()
         try:
-            health.write(self.home.health, self.health())
+            health.write(self.home.health, self.told)
         except OSError:
             return
 

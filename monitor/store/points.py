@@ -1,7 +1,7 @@
 """Measurements → lines of line protocol, the form in which a database server takes points.
 
 Every value is a float and keeps that type; what is not known is left out, and a point without a value is none. The
-lines of many samples are made column by column (pyarrow), those of events one by one (influxdb-client).
+lines of many samples are made column by column (pyarrow); the client (influxdb-client) writes events, and all names.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ from monitor.base.samples import Bools, Floats, Ints
 
 if TYPE_CHECKING:
     import pyarrow as pa
+
+FEW = 50  # our choice: rows; catching up takes pages of thousands
 
 Tags = Mapping[str, str]
 Fields = Mapping[str, float | None]
@@ -38,12 +40,17 @@ def point(measurement: str, tags: Tags, fields: Fields, t_us: int) -> str | None
     return str(made.to_line_protocol())
 
 
-def table(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats]) -> list[str]:
+def table(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats], few: int = FEW) -> list[str]:
     """A line for each row with a known value; `t_us` and all columns have the shape (n,), NaN where not known.
+
+    Up to `few` rows are written one by one, in the same text.
+
 
     >>> table("m", {"vehicle": "van"}, np.array([5, 6, 7]), {"x": np.array([1.0, np.nan, 3.0])})
     ['m,vehicle=van x=1 5', 'm,vehicle=van x=3 7']
     """
+    if len(t_us) <= few:
+        return _few(measurement, tags, t_us, fields)
     import pyarrow as pa
     import pyarrow.compute as pc
 
@@ -66,6 +73,32 @@ def table(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats]
         lines = pc.binary_join_element_wise(pa.scalar(series), joined, times, " ")
     made: list[str] = lines.to_pylist()
     return made
+
+
+def _few(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats]) -> list[str]:
+    """The same of a few rows, one by one: what comes live, without pyarrow's functions and the memory they take."""
+    series = _series(measurement, tags)
+    lines: list[str] = []
+    for row, at in enumerate(t_us.tolist()):
+        values = {name: float(values[row]) + 0.0 for name, values in fields.items()}  # + 0.0: no minus zero
+        told = ",".join(f"{name}={_number(v)}" for name, v in values.items() if math.isfinite(v))
+        if told:
+            lines.append(f"{series} {told} {at}")
+    return lines
+
+
+def _number(value: float) -> str:
+    """Shortest exact text of a number, as pyarrow writes it.
+
+    >>> _number(3.0), _number(-0.000012), _number(1e12)
+    ('3', '-0.000012', '1e+12')
+    """
+    size = abs(value)
+    if size == 0.0 or 1e-4 <= size < 1e10:
+        return repr(value).removesuffix(".0")
+    if 1e-6 <= size < 1e-4:
+        return np.format_float_positional(value, trim="-")
+    return str(_text(np.array([value]), np.array([True]))[0])
 
 
 def _client() -> Any:

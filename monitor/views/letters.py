@@ -75,7 +75,7 @@ CAUTIONS = {
         )
     },
     ("charging_volts", "low"): _ENGINE,
-    **{(name, "high"): _ENGINE for name in ("charging_delay", "uncharged", "ripple")},
+    **{(name, "high"): _ENGINE for name in ("charging_delay", "charging_unsteady", "uncharged", "ripple")},
 }
 
 

@@ -4,7 +4,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.base.quantities import CAPACITY, CURRENT, DURATION, VOLTAGE, Dimension, parse_quantity, unit_factor
+from monitor.base.quantities import (
+    CAPACITY,
+    CURRENT,
+    DURATION,
+    USUAL,
+    VOLTAGE,
+    Dimension,
+    _asked,
+    parse_quantity,
+    unit_factor,
+)
 
 
 @pytest.mark.parametrize(
@@ -72,3 +82,8 @@ def test_any_unit_is_a_factor_or_a_value_error(unit: str) -> None:
         assert unit_factor(unit, CURRENT) > 0
     except ValueError as refused:
         assert "unit" in str(refused)
+
+
+@pytest.mark.parametrize(("unit", "base"), USUAL)
+def test_a_usual_unit_is_what_the_units_library_says(unit: str, base: str) -> None:
+    assert USUAL[unit, base] == _asked(unit, Dimension("a quantity", base, ""))

@@ -2,7 +2,8 @@
 
 The volts climb a staircase, and each step passes a limit of its own, since a limit that is passed again within a day is
 the same alarm. An alarm needs its on-delay of data time: the sample that is that much later than the first one above
-completes it, and the moment at which it was sent is where the delay begins.
+completes it, and the moment at which it was sent is where the delay begins. Limits are judged by whole seconds, that of
+the step included, so an alarm may come a moment before that sample: a delay below zero.
 """
 
 from __future__ import annotations
@@ -78,10 +79,12 @@ def alarms(count: int) -> Delays:
             until("the journal is there", service.home("van").journal.exists)
             with JournalReader(service.home("van")) as reader:
                 for number in range(count):
-                    complete_us = began_us + (FIRST + number * WIDTH) * STEP_US + round(ON_S * 1e6)
+                    step_us = began_us + (FIRST + number * WIDTH) * STEP_US
+                    complete_us = step_us + round(ON_S * 1e6)
                     seen_s = _raised_s(reader, f"step-{number:02d}")
-                    delays.journal_s.append(seen_s - speaker.sent_at[complete_us])
-                    delays.notice_s.append(_told_s(phone, speaker.sent_at[complete_us]) - speaker.sent_at[complete_us])
+                    complete_s = speaker.sent_at.get(complete_us, complete_us / 1e6)
+                    delays.journal_s.append(seen_s - complete_s)
+                    delays.notice_s.append(_told_s(phone, speaker.sent_at[step_us]) - complete_s)
             speaker.end()
         wire.close()
     return delays

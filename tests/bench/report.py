@@ -65,6 +65,11 @@ def table(lines: Sequence[Line]) -> str:
     return "\n".join(rows)
 
 
+def marked(name: str, lines: Sequence[Line]) -> str:
+    """The table between the markers that it has in the README."""
+    return f"<!-- {name}: begin -->\n{table(lines)}\n<!-- {name}: end -->"
+
+
 def keep(about: dict[str, str], lines: Sequence[Line]) -> Path:
     """Write the report as JSON; returns where."""
     OUT.mkdir(exist_ok=True)

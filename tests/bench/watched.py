@@ -85,7 +85,7 @@ class Watched:
         return int(sizes["VmRSS"]) / 1024, int(sizes["VmHWM"]) / 1024
 
     def threads(self) -> int:
-        return self._seen.num_threads()
+        return int(self._seen.num_threads())
 
     def alive(self) -> None:
         """Raise when it is not."""

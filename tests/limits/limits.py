@@ -12,6 +12,7 @@ SETPOINTS: dict[str, tuple[float | None, float | None]] = {
     "volts": (14.25, 12.3),
     "charging_volts": (14.25, 14.0),
     "charging_delay": (3.0, None),
+    "charging_unsteady": (60.0, None),
     "uncharged": (40.0, None),
     "ripple": (5.0, None),
     "sleep_current": (0.05, None),

@@ -11,6 +11,7 @@ from monitor.base.samples import SECOND_US
 from monitor.base.vehicle import Vehicle
 from monitor.limits.alarm import LimitAlarm
 from monitor.limits.watch import Watch
+from monitor.store.rules_files import load_rules
 from tests.limits.limits import limit, rules
 from tests.published.traces import ARRIVAL, ARRIVAL_S, SEEDS, Piece, after_s, drain, sampled
 
@@ -56,6 +57,15 @@ def test_the_same_with_95_ma_from_60_min_on_is_raised_five_minutes_later(seed):
     assert first == "standing-current"
     # a look each minute sees it within a minute; the next after that is the first to last five
     assert 65 * MINUTE <= at_s <= 67 * MINUTE
+
+
+@each_seed
+@pytest.mark.parametrize(("amps", "alarms"), [(0.095, 1), (0.078, 0)])
+def test_the_preset_for_many_modules_tells_the_one_and_not_the_other(seed, amps, alarms):
+    found = raised(flagship(amps), load_rules(Vehicle(), None, "many-modules"), seed)
+    assert [name for name, _ in found] == ["awake"] * alarms
+    # twice the five minutes of its own monitor, which a boot that stands open would set off
+    assert all(70 * MINUTE <= at_s <= 72 * MINUTE for _, at_s in found)
 
 
 @each_seed

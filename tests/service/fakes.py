@@ -87,24 +87,14 @@ class FakeFeed:
         return []
 
 
-@dataclass
-class Memory:
-    hush_us: int | None = None
-
-
-@dataclass
-class Board:
-    rules: Rules
-
-
 class FakeWatch:
     """Raises one alarm at the first sample of each minute in which volts are low; counts what it was fed."""
 
     version = 1
 
     def __init__(self, rules: Rules = RULES) -> None:
-        self.board = Board(rules)
-        self.memory = Memory()
+        self.rules = rules
+        self.hushed_until: int | None = None
         self.seen = 0
         self.minute = -1
         self.advanced: list[int] = []
@@ -135,7 +125,7 @@ class FakeWatch:
     def order(self, order: Order) -> list[Any]:
         self.ordered.append(order.id)
         if order.kind == "rules":
-            self.board = Board(rules_from(order.text or ""))
+            self.rules = rules_from(order.text or "")
         if order.kind == "acknowledge" and order.limit in self.standing:
             changes = {"state": "acknowledged", "acknowledged": order.at}
             alarm = self.standing[order.limit] = self.standing[order.limit].model_copy(update=changes)

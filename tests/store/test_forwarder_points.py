@@ -3,7 +3,7 @@
 import math
 
 import numpy as np
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from monitor.store.points import point, table
@@ -22,12 +22,20 @@ def parsed(line: str) -> tuple[str, dict[str, float], int]:
 def test_rows_at_once_are_the_points_one_by_one(rows: list[tuple[float, float, float]], name: str) -> None:
     columns = np.array(rows, np.float64).reshape(-1, 3).T
     fields = dict(zip(("volts", "amps", "celsius"), columns, strict=True))
-    lines = table("keyoff_sample", {"vehicle": name}, np.arange(len(rows)) * 7, fields)
+    lines = table("keyoff_sample", {"vehicle": name}, np.arange(len(rows)) * 7, fields, few=0)
     one_by_one = [
         point("keyoff_sample", {"vehicle": name}, {key: float(column[i]) for key, column in fields.items()}, i * 7)
         for i in range(len(rows))
     ]
     assert [parsed(line) for line in lines] == [parsed(line) for line in one_by_one if line is not None]
+
+
+@given(st.lists(st.tuples(st.floats(), Value), min_size=1, max_size=8))
+@example([(1e15, 0.0), (9.9e15, 1.0), (1e16, 1.0), (1.2e-5, 1.2e-6), (5e-324, -1e-5), (9.99e-5, 1e-4)])
+def test_few_rows_are_written_as_many_are(rows: list[tuple[float, float]]) -> None:
+    fields = dict(zip(("volts", "amps"), np.array(rows, np.float64).T, strict=True))
+    times = np.arange(len(rows)) * 7
+    assert table("m", {"vehicle": "van"}, times, fields) == table("m", {"vehicle": "van"}, times, fields, few=0)
 
 
 def test_a_value_that_is_not_known_is_left_out_and_never_zero() -> None:

@@ -35,6 +35,7 @@ class Arrival:
     clock_steps  (µs UTC after it, seconds) of each step by which this computer's clock was set
     again        the rows were there before this start (a file is read from its beginning): what the journal has of
                  them is neither news nor a step of the clock
+    paced        the logger is asked at its own times: the next look may follow at once
     head         the line that names the columns, for a recording that begins here; b"" where there is none
     """
 
@@ -45,6 +46,7 @@ class Arrival:
     stamped: bool = False
     clock_steps: tuple[tuple[int, float], ...] = ()
     again: bool = False
+    paced: bool = False
     head: bytes = b""
 
 

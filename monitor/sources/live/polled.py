@@ -138,7 +138,7 @@ class PolledLogger:
     def _arrival(self, rows: Rows | None) -> Arrival:
         raw = b"" if rows is None else _recorded(rows)
         steps = self.clock.take_steps()
-        return Arrival(raw, rows, self._state, self._why, stamped=True, clock_steps=steps, head=self._head)
+        return Arrival(raw, rows, self._state, self._why, True, steps, paced=True, head=self._head)
 
     def _taken(self, reading: Reading) -> Rows:
         """The row of a reading; the rhythm goes on without a burst after a slow reply."""

@@ -140,3 +140,7 @@ def test_a_clock_that_was_set_is_told_with_the_next_look(meter: Scripted) -> Non
     wall["ahead"] = 3600.0
     meter.now_s += 1.0
     assert [step for _, step in logger.poll(0.0).clock_steps] == [3600.0]
+
+
+def test_it_is_asked_at_its_own_times(meter: Scripted, logger: PolledLogger) -> None:
+    assert logger.poll(0.0).paced
