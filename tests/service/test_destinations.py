@@ -35,7 +35,8 @@ def test_every_sender_of_the_library_that_reaches_into_this_computer_is_barred()
 
 
 def test_what_a_library_says_while_sending_goes_no_further(caplog: pytest.LogCaptureFixture) -> None:
-    with caplog.at_level(logging.DEBUG):
+    # its level too: who asks a database server for the first time sets it
+    with caplog.at_level(logging.DEBUG), caplog.at_level(logging.DEBUG, "urllib3.connectionpool"):
         with _Caught() as caught:
             logging.getLogger("apprise").warning("to json://token-secret")
             logging.getLogger("urllib3.connectionpool").debug('"POST /token-secret HTTP/1.1" 200')
