@@ -44,7 +44,7 @@ def test_a_mean_that_still_holds_what_was_told_passes_its_limit_unsaid():
 
 def test_an_event_that_another_limit_told_of_does_not_come_up_after_a_good_one():
     course = [(0, "awake", 0.3), (HOUR_US, "crank", 8.0), (2 * HOUR_US, "crank", 11.0), (2 * DAY_US, "awake", 0.0)]
-    assert told([AWAKE, CRANK], *course) == [
+    assert told([AWAKE, CRANK], *course, (4 * DAY_US, "awake", 0.0)) == [
         (0, "raised", "awake"),
         (24, "reminder", "awake"),
         (48, "reminder", "awake"),

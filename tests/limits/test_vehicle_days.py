@@ -199,3 +199,16 @@ def test_one_fault_is_told_once_a_day_and_by_one_name():
     steps, _ = raised(sound_car(days=3.0, drains=[{"kind": "constant", "amps": "300 mA"}]))
     assert [step.alarm.quantity for step in steps if step.alarm.priority != "high"] in DRAINS
     assert len(steps) <= 3  # at most one a day, and what it leads to (days left)
+
+
+def test_a_battery_that_dies_for_want_of_charge_is_told_by_its_cause():
+    # what follows within two days, a failed start, a low crank, no charge left, is told once: by what to repair
+    fault = {"fault": "no_charge", "fault_after": 12 * HOUR_S}
+    steps, _ = raised(sound_car(days=2.5, alternator=fault))
+    assert [step.alarm.limit for step in steps] == ["no-charge"]
+
+
+def test_an_empty_battery_is_told_by_the_graver_of_two_names():
+    # drawn: worn out and losing its charge; below 60 % it has less than two days left as well
+    steps, _ = raised(draw_scenario(7005, "battery", 0.5, 2.0))
+    assert [step.alarm.limit for step in steps] == ["days-left"]
