@@ -71,7 +71,8 @@ def drain_evidence(seen: Seen) -> list[Observation]:
     share = f"{over} of {len(sleeps)} rests are over it" if len(sleeps) > 1 else "one rest seen"
     hours = worst.asleep_s / 3600
     if worst.slept:
-        parts = f" ({_ma(worst.level_a)} level, the rest in {worst.wake_ups} wake-ups)" if worst.wake_ups else ""
+        wakes = f"{worst.wake_ups} wake-up{'s' if worst.wake_ups > 1 else ''}"
+        parts = f" ({_ma(worst.level_a)} level, the rest in {wakes})" if worst.wake_ups else ""
         text = f"Asleep, the worst rest drew {_ma(worst.mean_a)} on average over {hours:.0f} h{parts}"
     else:
         text = f"The vehicle never fell asleep in {hours:.0f} h and drew {_ma(worst.mean_a)} on average"
