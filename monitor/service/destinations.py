@@ -15,11 +15,13 @@ from dataclasses import dataclass
 from typing import Any, Literal
 from urllib.parse import parse_qs, urlsplit
 
-from monitor.base.errors import SettingError
+from monitor.base.errors import SettingError, StoreError
 from monitor.base.secrets import reveal
+from monitor.service import aside
 
 # Our choice. A server that has taken a notice and is slow to say so must not get it twice, so the answer may take long.
 CONNECT_S, ANSWER_S = 10.0, 30.0
+LONGEST_S = 120.0  # our choice: the start of a process, and an address with several recipients
 
 # Addresses that do something on this computer instead of sending something away: the desktop's message windows (some by
 # starting a program), the system's own log, a lamp on a USB port. Command lines to run on an alarm are not offered, and
@@ -57,6 +59,15 @@ def send(place: str, subject: str, text: str) -> Outcome:
         except Exception as fault:  # noqa: BLE001 - a plug-in of the library may raise anything; the notice is kept
             return Outcome("unsure", f"the sender for this kind of address broke off ({type(fault).__name__})")
     return Outcome("sent") if done else _outcome(caught.said)
+
+
+def send_aside(place: str, subject: str, text: str) -> Outcome:
+    """The same from a process of its own, which takes the library's memory with it; what it names is read there."""
+    try:
+        outcome: Outcome = aside.call("monitor.service.destinations:send", place, subject, text, timeout_s=LONGEST_S)
+    except StoreError as wrong:
+        return Outcome("unsure", wrong.what)
+    return outcome
 
 
 def check(place: str) -> None:

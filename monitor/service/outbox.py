@@ -20,7 +20,7 @@ from typing import Any, Protocol
 from monitor.base.errors import KeyoffError
 from monitor.base.fields import iso
 from monitor.base.tables.notices import Destination, NoticesTable
-from monitor.service.destinations import Outcome, send
+from monitor.service.destinations import Outcome, send_aside
 from monitor.service.quiet import may_go_at
 from monitor.store.entries import Letter
 from monitor.views.letters import Told, Words, message
@@ -103,7 +103,7 @@ class Round:
         reader: Reader,
         post: Post,
         clock: Callable[[], int],
-        sender: Send = send,
+        sender: Send = send_aside,
     ) -> None:
         self.destination = destination
         self.state = _State()
@@ -251,7 +251,7 @@ class OutboxWorker:
         reader: Reader,
         post: Post,
         clock: Callable[[], int],
-        sender: Send = send,
+        sender: Send = send_aside,
     ) -> None:
         self.rounds = [
             Round(destination, table, zone, reader=reader, post=post, clock=clock, sender=sender)

@@ -5,11 +5,16 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from monitor.base.vehicle import Vehicle
+from monitor.service import aside
 from monitor.service.jobs import Job, Station
 from monitor.service.summary import jobs as summaries
 from monitor.store import upkeep
+from monitor.store.archive import Rolled
 from monitor.store.forward_assessment import assessment_event
+from monitor.store.home import Home
 from monitor.store.journal import Entry
+
+LONGEST_S = 1800.0  # our choice: a day at 2 kHz takes minutes on a slow board
 
 
 def routine(vehicle: Vehicle, zone: tzinfo | None) -> list[Job]:
@@ -25,7 +30,13 @@ def routine(vehicle: Vehicle, zone: tzinfo | None) -> list[Job]:
 
 
 def _roll_over(station: Station) -> str:
-    return upkeep.roll_over(station.home, station.vehicle.store, station.do)
+    return upkeep.roll_over(station.home, station.vehicle.store, station.do, write=_archived_aside)
+
+
+def _archived_aside(home: Home, day: int) -> Rolled:
+    """A day's file, written by another process: Parquet's library stays out of this one."""
+    rolled: Rolled = aside.call("monitor.store.upkeep:archived", home, day, timeout_s=LONGEST_S)
+    return rolled
 
 
 def _retention(station: Station) -> str:

@@ -18,6 +18,7 @@ from typing import NoReturn
 
 from monitor import __version__
 from monitor.base.errors import KeyoffError
+from monitor.service import aside
 from monitor.service.clock import ClockWatch
 from monitor.service.jobs import Jobs
 from monitor.service.memory import one_pool
@@ -145,6 +146,7 @@ def watch(files: Sequence[Path], data: Path | None, environment: Mapping[str, st
         service.run()
     finally:
         logging.getLogger().removeHandler(handler)
+        aside.end()
     sys.stdout.flush()
     sys.stderr.flush()
     os._exit(0)  # all is closed; a thread that hangs must not hold the process, nor the taking apart of libraries

@@ -6,14 +6,16 @@ from collections.abc import Callable
 from datetime import timedelta, tzinfo
 from typing import Any, Literal
 
-from monitor.assess.confirm import Confirmation, confirm
+from monitor.assess.confirm import Confirmation
 from monitor.assess.marks import repair_of
 from monitor.base.errors import SettingError
 from monitor.base.fields import EPOCH
 from monitor.base.results import Result
 from monitor.base.tables.notices import DAY_MIN, WEEKDAYS
 from monitor.base.vehicle import Vehicle
+from monitor.service import aside
 from monitor.service.clock import now_us as wall_us
+from monitor.service.documents import LONGEST_S
 from monitor.service.jobs import Job, Station
 from monitor.service.quiet import may_go_at
 from monitor.store.entries import Letter
@@ -77,7 +79,10 @@ def _repair(result: Result, zone: tzinfo | None) -> Confirmation | None:
     first, last = result.log.first, result.log.last
     if first is None or last is None or not first < at < last:
         return None
-    return confirm(result, at, zone or _own_zone(at))
+    told: Confirmation = aside.call(
+        "monitor.assess.confirm:confirm", result, at, zone or _own_zone(at), timeout_s=LONGEST_S
+    )
+    return told
 
 
 def _own_zone(t_us: int) -> tzinfo:

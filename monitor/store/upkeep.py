@@ -25,6 +25,7 @@ from monitor.store.journal import Journal
 from monitor.store.reader import JournalReader
 
 T = TypeVar("T")
+Write = Callable[[Home, int], Rolled]
 
 
 class Do(Protocol):
@@ -39,18 +40,27 @@ def is_short(home: Home, policy: StoreTable, disk: Disk | None = None) -> bool:
     return (disk or Disk()).free_bytes(home.folder) < policy.spare_bytes
 
 
-def roll_over(home: Home, policy: StoreTable, do: Do, disk: Disk | None = None) -> str:
-    """Archive the closed days and take their samples out of the journal; one sentence of what was done."""
+def archived(home: Home, day: int, disk: Disk | None = None) -> Rolled:
+    """Write a closed day's file; the journal does not know of it yet. Raises StoreError."""
+    with JournalReader(home) as reader, told(home.archive, "written"):
+        return write_day(reader.connection, home, disk or Disk(), day)
+
+
+def roll_over(home: Home, policy: StoreTable, do: Do, disk: Disk | None = None, write: Write | None = None) -> str:
+    """Archive the closed days and take their samples out of the journal; one sentence of what was done.
+
+    write   writes a day's file; None: `archived`, here
+    """
     disk = disk or Disk()
     _finish(home, do, disk)
     if is_short(home, policy, disk):
         return "no day archived: the disk is nearly full"
     done: list[str] = []
-    with JournalReader(home) as reader, told(home.archive, "written"):
-        for day in reader.closed_days():
-            rolled = write_day(reader.connection, home, disk, day)
-            do(_archived(rolled))
-            done.append(day_name(day))
+    with JournalReader(home) as reader:
+        closed = reader.closed_days()
+    for day in closed:
+        do(_noted(write(home, day) if write else archived(home, day, disk)))
+        done.append(day_name(day))
     _finish(home, do, disk)
     return f"archived {', '.join(done)}" if done else "no closed day to archive"
 
@@ -112,7 +122,7 @@ def _finish(home: Home, do: Do, disk: Disk) -> None:
             disk.remove(part)
 
 
-def _archived(rolled: Rolled) -> Callable[[Journal], None]:
+def _noted(rolled: Rolled) -> Callable[[Journal], None]:
     return lambda journal: journal.note_archived(rolled)
 
 

@@ -165,7 +165,8 @@ def _rests(limit: Limit) -> str:
 def _raised(limit: Limit) -> str:
     quantity = QUANTITIES[limit.quantity]
     at_once = "at once" if quantity.judged == "event" else "as soon as it is seen"
-    lasting = f"once it has lasted {length(limit.on_delay_s)}" if limit.on_delay_s else at_once
+    course = " of driving" if quantity.pauses else ""
+    lasting = f"once it has lasted {length(limit.on_delay_s)}{course}" if limit.on_delay_s else at_once
     over = f", taken over {length(limit.window_s)}" if limit.window_s else ""
     after = f"; not before {length(limit.after_s)} of the stand or drive" if limit.after_s else ""
     return _capital(f"{lasting}{over}{after}.")

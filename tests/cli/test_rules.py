@@ -61,7 +61,7 @@ def test_a_preset_is_told_within_the_terminal(preset: str, columns: int, inside:
 def test_volts_are_told_for_the_battery_the_preset_is_for(inside: Run, tmp_path: Path) -> None:
     six = tmp_path / "six.toml"
     six.write_text('[battery]\nnominal = "6 V"\n')
-    assert "charging_volts below 26.4 V for 15 min" in flat(inside("rules", "truck-24v").stdout)
+    assert "charging_volts below 26.4 V for 25 min" in flat(inside("rules", "truck-24v").stdout)
     assert "charging_volts below 6.6 V for 45 min" in flat(inside("rules", "motorcycle", "--vehicle", six).stdout)
 
 

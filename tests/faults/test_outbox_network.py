@@ -171,7 +171,12 @@ class Service:
         self.ahead_us = 0
         self.outbox = outbox
         self.worker = OutboxWorker(
-            places, UTC, reader=outbox.reader, post=outbox.post, clock=lambda: time.time_ns() // 1000 + self.ahead_us
+            places,
+            UTC,
+            reader=outbox.reader,
+            post=outbox.post,
+            clock=lambda: time.time_ns() // 1000 + self.ahead_us,
+            sender=send,  # here, not aside: nothing but the network takes time
         )
         self.worker.start()
 

@@ -1,7 +1,8 @@
 """The presets on vehicles nobody tuned them on: none is accused that is sound, and what is wrong is told in time.
 
-Seeds come from the date, so that each day brings new vehicles. Measured by hand on 2026-11-25, 0.5 Hz, drawn seeds
-1126000 to 1126014 and 1126100 to 1126114: no false alarm in 60 sound vehicle-days with the preset that fits.
+Seeds come from the date, so that each day brings new vehicles. Measured by hand on 2026-11-26, 0.5 Hz, drawn seeds
+from 8001 on: no false alarm in 30 sound vehicle-days with each of common, flooded, gel, lifepo4, many-modules and the
+start-stop presets. overnight told ten visits, as it is meant to.
 """
 
 from datetime import UTC, datetime
@@ -202,7 +203,7 @@ def test_one_fault_is_told_once_a_day_and_by_one_name():
 
 
 def test_a_battery_that_dies_for_want_of_charge_is_told_by_its_cause():
-    # what follows within two days, a failed start, a low crank, no charge left, is told once: by what to repair
+    # what follows within two days (a slow crank, less charge, no days left) is not told as well
     fault = {"fault": "no_charge", "fault_after": 12 * HOUR_S}
     steps, _ = raised(sound_car(days=2.5, alternator=fault))
     assert [step.alarm.limit for step in steps] == ["no-charge"]

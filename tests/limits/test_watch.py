@@ -193,6 +193,20 @@ def test_while_working_on_the_car_everything_is_suppressed_and_grace_counts_anew
     assert steps(alarmed.update(more)) == []  # its grace of half an hour is not over: not judged, so not returned
 
 
+def test_it_says_until_when_it_is_hushed_and_which_rules_hold(alarmed):
+    at = int(alarmed.engine.binner.state.pending.t_us[-1])
+    assert alarmed.hushed_until is None
+    told(alarmed, "hush", at=at, until=at + 600 * SECOND_US)
+    assert alarmed.hushed_until == at + 600 * SECOND_US
+    life = Life(1.0, t_us=at + SECOND_US).spend(1200, 12.6, -0.09)
+    alarmed.update(life.done("work").block)
+    assert alarmed.hushed_until is None
+    told(alarmed, "hush")
+    assert alarmed.hushed_until == -1
+    told(alarmed, "rules", text=rules_text(rules(OVER)))
+    assert alarmed.rules == rules(OVER)
+
+
 def test_new_rules_keep_the_alarms_of_limits_that_are_the_same(alarmed):
     same = rules(DRAIN, limit("volts", name="over", high=16.0))
     assert steps(told(alarmed, "rules", text=rules_text(same))) == []

@@ -135,7 +135,7 @@ class FakeWatch:
     def alarms(self) -> list[Alarm]:
         return list(self.standing.values())
 
-    def document(self, ended: list[Any], ledger: Ledger | None = None) -> Result:
+    def detected(self, ended: list[Any], ledger: Ledger | None = None) -> Result:
         return Result()
 
     def snapshot(self) -> dict[str, Any]:
