@@ -46,6 +46,9 @@ class LoadSteps:
         state.rows = rows[max(len(rows) - ROWS + 1, 0) :]
         if len(rows) < ROWS or len(state.steps) >= KEPT:
             return
+        apart = np.abs(rows.amps[ROWS - 2 :] - rows.amps[: 2 - ROWS])  # of a step, within 2 QUIET_SHARE of its size
+        if not (apart >= (1.0 - 2.0 * QUIET_SHARE) * STEP_A).any():
+            return
         window = np.lib.stride_tricks.sliding_window_view
         amps, low, high = (window(part, ROWS) for part in (rows.amps, rows.amps_min, rows.amps_max))
         change = amps[:, 3:].mean(axis=1) - amps[:, :2].mean(axis=1)
