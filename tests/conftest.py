@@ -15,4 +15,5 @@ def _plain_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR", "CLICOLOR", "TTY_COMPATIBLE"):
         monkeypatch.delenv(name, raising=False)
 
+
 collect_ignore = ["bench/plain/pandas.py"]  # stands in the way of pandas on purpose

@@ -21,7 +21,7 @@ from monitor.base.errors import KeyoffError
 from monitor.service import aside
 from monitor.service.clock import ClockWatch
 from monitor.service.jobs import Jobs
-from monitor.service.memory import one_pool
+from monitor.service.memory import give_back, one_pool
 from monitor.service.place import data_folder, homes
 from monitor.service.station import Station
 from monitor.service.systemd import Manager
@@ -29,6 +29,7 @@ from monitor.service.telling import LOG, set_up
 
 TICK_S = 1.0  # our choice: steps of the clock, dead threads and signals are seen within it
 END_S = 1.8  # our choice: asked are 2 s
+GIVE_BACK_S = 60.0  # our choice: memory that a backlog or a job took is not kept for long
 PROGRESS_S = 30.0  # our choice: a keeper that has not finished a step for so long does not make progress
 
 
@@ -52,6 +53,7 @@ class Service:
         self._again = threading.Event()
         self._wake = threading.Event()
         self._fed_s = 0.0
+        self._given_back_s = 0.0
 
     def run(self) -> bool:
         """Until `end`; whether all came to an end in time."""
@@ -91,6 +93,9 @@ class Service:
             station.look()
         limit_s = self.manager.watchdog_s
         now = time.monotonic()
+        if now - self._given_back_s >= GIVE_BACK_S:
+            self._given_back_s = now
+            give_back()
         if limit_s and now - self._fed_s >= limit_s / 2 - TICK_S and all(s.alive(PROGRESS_S) for s in self.stations):
             self._fed_s = now
             self.manager.say(WATCHDOG=1, STATUS=self._status())

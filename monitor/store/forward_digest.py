@@ -33,6 +33,8 @@ from monitor.store.points import point, table
 MS = 1000  # µs
 UNNAMED = "unnamed"  # limits whose rules were never journalled
 CHANNELS = ("volts", "amps", "celsius")
+# Seconds and steps of a backlog: measured, 14 µs a row instead of 2, for the 10 MiB that pyarrow.compute would keep.
+ONE_BY_ONE = 10_000
 
 
 def limits_label(rules: str) -> str:
@@ -137,9 +139,10 @@ class Digest:
         binned = self.binner.update(block)
         if self.steps is not None:
             t_us, fields = self.steps.update(binned.samples)
-            lines += table("keyoff_sample", self.tags | {"step": f"{self.steps.step_s}s"}, t_us, fields)
+            lines += table("keyoff_sample", self.tags | {"step": f"{self.steps.step_s}s"}, t_us, fields, ONE_BY_ONE)
         if self.seconds and len(binned.seconds):
-            lines += table("keyoff_second", self.tags, binned.seconds.second * SECOND_US, _fields(binned.seconds))
+            at_us = binned.seconds.second * SECOND_US
+            lines += table("keyoff_second", self.tags, at_us, _fields(binned.seconds), ONE_BY_ONE)
         return lines
 
     def _points(self, found: Iterable[Finding]) -> list[str]:

@@ -90,15 +90,15 @@ def _few(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats])
 def _number(value: float) -> str:
     """Shortest exact text of a number, as pyarrow writes it.
 
-    >>> _number(3.0), _number(-0.000012), _number(1e12)
-    ('3', '-0.000012', '1e+12')
+    >>> _number(3.0), _number(-0.000012), _number(2.8e-7), _number(1e12)
+    ('3', '-0.000012', '2.8e-7', '1e+12')
     """
     size = abs(value)
     if size == 0.0 or 1e-4 <= size < 1e10:
         return repr(value).removesuffix(".0")
     if 1e-6 <= size < 1e-4:
         return np.format_float_positional(value, trim="-")
-    return str(_text(np.array([value]), np.array([True]))[0])
+    return np.format_float_scientific(value, trim="-", exp_digits=1)
 
 
 def _client() -> Any:

@@ -4,12 +4,14 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.assess.confirm import confirm
 from monitor.base.fields import EPOCH
-from monitor.base.results import Result
+from monitor.base.results import Log, Mark, Result, Stand
 from monitor.base.tables.notices import NoticesTable
 from monitor.base.vehicle import Vehicle
 from monitor.service.jobs import trigger_of
 from monitor.service.summary import jobs, summary_cron, summary_letters
+from monitor.views.summary import weekly_words
 
 OSLO = ZoneInfo("Europe/Oslo")
 
@@ -48,6 +50,16 @@ def test_none_run_that_nobody_asked_for_or_would_get() -> None:
     assert summary_cron(car(morning=False, weekly=False), OSLO) == {}
     assert jobs(Vehicle(), OSLO) == []
     assert jobs(car(destinations=[{"to": "env:B", "summaries": False}]), OSLO) == []
+
+
+def test_the_weekly_one_holds_how_the_proof_of_a_repair_stands() -> None:
+    first, repair, last = (us(f"2025-11-0{day}T12:00") for day in (1, 4, 7))
+    stands = [Stand(start=us(f"2025-11-0{day}T18:00"), end=us(f"2025-11-0{day + 1}T07:00")) for day in range(1, 7)]
+    log = Log(first=first, last=last)
+    found = Result(log=log, stands=stands, marks=[Mark(at=repair, kind="repair", text="fuse F12")])
+    (letter,) = summary_letters("weekly", found, car(), OSLO, last)
+    assert letter.text == weekly_words(found, last, OSLO, confirm(found, repair, OSLO)).text
+    assert letter.text != weekly_words(found, last, OSLO, None).text
 
 
 class Station:
