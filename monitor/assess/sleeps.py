@@ -126,7 +126,10 @@ def _is_use(wake: WakeUp, size: float) -> bool:
 
 
 def _could_be_visit(wake: WakeUp, size: float) -> bool:
-    return wake.peak_a >= VISIT_A * size and _length_s(wake) <= VISIT_S
+    if wake.peak_a < VISIT_A * size:
+        return False
+    at_peak_s = wake.charge_ah * 3600.0 / wake.peak_a  # a module's own wake-up may run on behind it, or meet it
+    return _length_s(wake) <= VISIT_S or (at_peak_s <= VISIT_S / 2 and _length_s(wake) <= 2 * VISIT_S)
 
 
 def _alike(wake: WakeUp, others: Sequence[WakeUp]) -> int:
