@@ -11,8 +11,8 @@ from pathlib import Path
 def slug(name: str) -> str:
     """The vehicle's name as the name of a folder.
 
-    >>> slug("Estate car, blue"), slug("Škoda 2")
-    ('estate-car-blue', 'skoda-2')
+    >>> slug("Estate car, blue"), slug("Grüner Bus 2")
+    ('estate-car-blue', 'gruner-bus-2')
     """
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-") or "unnamed"
