@@ -114,7 +114,7 @@ class PtyWire:
             while time.monotonic() < min(deadline, emptied + EMPTY_S):
                 if _unread(other):
                     emptied = time.monotonic()
-                time.sleep(LOOK_S)
+                time.sleep(LOOK_S)  # a pseudo-terminal tells nobody that its reader has taken what was sent
         finally:
             os.close(other)
 

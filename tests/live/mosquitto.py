@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import signal
 import socket
@@ -16,7 +17,9 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 PATIENCE_S = 20.0
 PROGRAM = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
-needed = pytest.mark.skipif(not Path(PROGRAM).exists(), reason="mosquitto is not installed")
+needed = pytest.mark.skipif(
+    not Path(PROGRAM).exists() and os.environ.get("CI") != "true", reason="apt install mosquitto"
+)  # where CI=true its absence fails
 
 
 class Mosquitto:
