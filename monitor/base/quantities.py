@@ -86,6 +86,20 @@ def _asked(unit: str, dimension: Dimension) -> float:
     return float(f"{factor:.12g}")  # 0.001 and not 0.0010000000000000002
 
 
+def check_unit(unit: str | None, dimension: Dimension) -> None:
+    """Nothing where `unit` is one of `dimension` or not said; for validators, whose error names the key "unit"."""
+    if unit is None:
+        return
+    try:
+        unit_factor(unit, dimension)
+    except ValueError as wrong:
+        raise PydanticCustomError(
+            "unit",
+            'expected the unit of {word}, as "{unit}" or "m{unit}"',
+            {"word": dimension.word, "unit": dimension.unit, "key": "unit"},
+        ) from wrong
+
+
 def parse_quantity(text: str, dimension: Dimension) -> float:
     """Value of `text` in the base unit of `dimension`; raises ValueError saying what is wrong with it.
 

@@ -20,7 +20,7 @@ from monitor.base.quantities import (
     QuantityAmps,
     QuantitySeconds,
     QuantityVolts,
-    unit_factor,
+    check_unit,
 )
 from monitor.base.tables.broker import BrokerTable
 from monitor.base.tables.database import DatabaseTable
@@ -123,15 +123,7 @@ class TimeColumn(Strict):
 
 def _unit_of(dimension: Dimension) -> Callable[[Column], Column]:
     def check(column: Column) -> Column:
-        if column.unit is not None:
-            try:
-                unit_factor(column.unit, dimension)
-            except ValueError as wrong:
-                raise PydanticCustomError(
-                    "unit",
-                    'expected the unit of {word}, as "{unit}" or "m{unit}"',
-                    {"word": dimension.word, "unit": dimension.unit, "key": "unit"},
-                ) from wrong
+        check_unit(column.unit, dimension)
         return column
 
     return check

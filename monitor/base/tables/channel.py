@@ -7,7 +7,7 @@ from typing import Literal, TypeVar
 from pydantic import AfterValidator
 from pydantic_core import PydanticCustomError
 
-from monitor.base.quantities import CURRENT, VOLTAGE, Dimension, unit_factor
+from monitor.base.quantities import CURRENT, VOLTAGE, check_unit
 from monitor.base.tables.strict import Strict
 
 CELSIUS_UNITS = ("°C", "C", "degC", "Cel", "°F", "F", "degF", "K")
@@ -27,32 +27,19 @@ class Figure(Strict):
 F = TypeVar("F", bound=Figure)
 
 
-def _measured_in(figure: Figure, dimension: Dimension) -> None:
-    if figure.unit is None:
-        return
-    try:
-        unit_factor(figure.unit, dimension)
-    except ValueError as wrong:
-        raise PydanticCustomError(
-            "unit",
-            'expected the unit of {word}, as "{unit}" or "m{unit}"',
-            {"word": dimension.word, "unit": dimension.unit, "key": "unit"},
-        ) from wrong
-
-
 def _without_direction(figure: Figure) -> None:
     if figure.positive is not None:
         raise PydanticCustomError("direction", "expected no direction here: it belongs to amps", {"key": "positive"})
 
 
 def _volts(figure: F) -> F:
-    _measured_in(figure, VOLTAGE)
+    check_unit(figure.unit, VOLTAGE)
     _without_direction(figure)
     return figure
 
 
 def _amps(figure: F) -> F:
-    _measured_in(figure, CURRENT)
+    check_unit(figure.unit, CURRENT)
     return figure
 
 
