@@ -95,7 +95,7 @@ def test_a_reply_after_the_deadline_is_never_taken_for_another_querys(
     wait = threading.Event()
 
     def late() -> str:
-        wait.wait(0.6)  # beyond the deadline of 0.3 s, and within that of the error query behind it
+        wait.wait(0.45)  # half way between the deadline of 0.3 s and that of the error query behind it
         instrument.replies["MEASure:VOLTage:DC?"] = "12.5"
         return "7.7"
 
