@@ -7,8 +7,7 @@ from typing import IO
 
 from monitor.assess.fitting import Finding, Judgement
 from monitor.base.errors import printable
-from monitor.views.lines import Lines
-from monitor.views.replay import Weight
+from monitor.views.lines import Lines, Weight
 
 # README, "Before you connect anything", in two halves; usual cautions of the trade, the service manual prevails.
 BEFORE = [

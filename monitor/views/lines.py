@@ -4,10 +4,25 @@ from __future__ import annotations
 
 import sys
 import textwrap
-from typing import IO
+from typing import IO, Literal
 
-from monitor.views.replay import SPELT, WIDEST, Weight
-from monitor.views.words import plain
+from monitor.views.words import NB, plain
+
+WIDEST = 120  # longer lines are hard to read
+SPELT = {
+    NB: " ",
+    "–": "-",
+    "−": "-",
+    "…": "...",
+    "×": "x",
+    "±": "+/-",
+    "Ω": "Ohm",
+    "°": "deg ",
+    "µ": "u",
+    "·": "-",
+}
+
+Weight = Literal["", "bold", "bold red", "dim"]
 
 
 class Lines:
@@ -29,8 +44,9 @@ class Lines:
         self.out.print(Text(plain(self._spelt(text)), weight), soft_wrap=True)
 
     def wrapped(self, text: str, indent: int = 0, label: str = "", weight: Weight = "") -> None:
-        """Text in a column that begins at `indent`, the label before it."""
-        for part in textwrap.wrap(self._spelt(text), max(self.width - indent, 20), break_on_hyphens=False):
+        """Text in a column that begins at `indent`, the label before it; no text: the label alone."""
+        room = max(self.width - indent, 20)
+        for part in textwrap.wrap(self._spelt(text), room, break_on_hyphens=False) or [""]:
             self.line(f"{label:<{indent}}{part}", weight)
             label = ""
 

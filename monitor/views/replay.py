@@ -6,44 +6,25 @@ colour only repeat what the words say, and characters that the output cannot car
 
 from __future__ import annotations
 
-import sys
-import textwrap
 from datetime import tzinfo
-from typing import IO, TYPE_CHECKING, Literal
+from typing import IO
 
 from monitor.base.errors import printable
 from monitor.base.results import Drive, Result, Stand, Verdict
 from monitor.views.alarm_rows import alarm_rows
 from monitor.views.balance import balance_rows
 from monitor.views.drive import drive_faults, drive_sentences
+from monitor.views.lines import Lines
 from monitor.views.logbook import log_rows, notice_sentences
 from monitor.views.shared import heading
 from monitor.views.stand import BASIS, stand_sentences
 from monitor.views.verdict import headline, verdict_rows
-from monitor.views.words import NB, LocalTime, plain
-
-if TYPE_CHECKING:
-    from rich.console import Console
+from monitor.views.words import LocalTime
 
 NARROW = 80  # columns below which times stand above the sentences. Our choice
 TIMES = 26  # columns for the times, where they have a column of their own
-WIDEST = 120  # longer lines are hard to read
-SPELT = {
-    NB: " ",
-    "–": "-",
-    "−": "-",
-    "…": "...",
-    "×": "x",
-    "±": "+/-",
-    "Ω": "Ohm",
-    "°": "deg ",
-    "µ": "u",
-    "·": "-",
-}
 
-CLOSING = "These are findings, not a verdict: this version holds them against no limits and names no cause."
-
-Weight = Literal["", "bold", "bold red", "dim"]
+CLOSING = "These are findings, not a verdict: what they mean was not assessed."
 
 
 def print_replay(
@@ -58,63 +39,58 @@ def print_replay(
     `width` in columns; None: that of the terminal, at most WIDEST. `rules`: those its alarms are of; None: no limits
     were judged.
     """
-    from rich.console import Console
-
-    out = Console(file=file or sys.stdout, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
-    if width is None and out.width > WIDEST:
-        out.width = WIDEST
     relative = any(notice.kind == "relative_times" for notice in result.log.notices)
-    _Page(out).replay(result, LocalTime(zone, relative), rules)
+    _Page(file, width).replay(result, LocalTime(zone, relative), rules)
 
 
-class _Page:
-    """Lays lines out on a console of one width."""
+class _Page(Lines):
+    """Lays the parts of a result out."""
 
-    def __init__(self, out: Console) -> None:
-        self.out = out
-        self.narrow = out.width < NARROW
+    def __init__(self, file: IO[str] | None, width: int | None) -> None:
+        super().__init__(file, width)
+        self.narrow = self.width < NARROW
 
     def replay(self, result: Result, time: LocalTime, rules: str | None) -> None:
         """The whole text."""
-        self.beside("", printable(result.vehicle), 0, "bold")
+        self.wrapped(printable(result.vehicle), weight="bold")
         if result.verdict is not None:
             self.verdict(result.verdict)
         if rules is not None:
             for label, text in alarm_rows(result.alarms, rules, time, result.log.last or 0):
-                self.beside(label, text, 10)
-            self.line("")
+                self.wrapped(text, 10, label)
+            self.line()
         for label, text in log_rows(result, time):
-            self.beside(label, text, 10)
+            self.wrapped(text, 10, label)
         for text in notice_sentences(result.log):
-            self.beside("Note", text, 10, "bold")
+            self.wrapped(text, 10, "Note", "bold")
         assessed = balance_rows(result)
         if assessed:
-            self.line("")
+            self.line()
         for label, text in assessed:
-            self.beside(label, text, 10)
+            self.wrapped(text, 10, label)
         parts: list[Stand | Drive] = [*result.stands, *result.drives]
         day = ""
         for part in sorted(parts, key=lambda part: part.start):
             today = time.day(part.start)
             if today != day:
                 day = today
-                self.line("")
+                self.line()
                 self.line(today, "bold")
             self.part(part, result, time)
         if not parts:
-            self.line("")
+            self.line()
             self.line("No stand and no drive recognised in this log.")
         if result.verdict is None:
-            self.line("")
-            self.beside("", CLOSING, 0)
+            self.line()
+            self.wrapped(CLOSING)
 
     def verdict(self, verdict: Verdict) -> None:
         """The verdict, what speaks for it and against, what is missing, what to do next."""
-        self.line("")
-        self.beside("", printable(headline(verdict)), 0, "bold")
+        self.line()
+        self.wrapped(printable(headline(verdict)), weight="bold")
         for row in verdict_rows(verdict):
-            self.beside(row.label, printable(row.text), 10)
-        self.line("")
+            self.wrapped(printable(row.text), 10, row.label)
+        self.line()
 
     def part(self, part: Stand | Drive, result: Result, time: LocalTime) -> None:
         """One stand or drive."""
@@ -126,35 +102,13 @@ class _Page:
         times = time.clock(part.start)
         if end is not None:
             times += f" – {time.beside(end, part.start)}"
-        self.line("")
+        self.line()
         if self.narrow:
-            self.beside("", f"{times}  {heading(part, result.log)}", 0, "bold")
+            self.wrapped(f"{times}  {heading(part, result.log)}", weight="bold")
         else:
-            self.beside(times, heading(part, result.log), TIMES, "bold")
+            self.wrapped(heading(part, result.log), TIMES, times, "bold")
+        indent = 2 if self.narrow else TIMES
         for text in faults:
-            self.beside("", text, 2 if self.narrow else TIMES, "bold red")
+            self.wrapped(text, indent, weight="bold red")
         for text in sentences:
-            self.beside("", text, 2 if self.narrow else TIMES, "dim" if text.startswith(BASIS) else "")
-
-    def beside(self, label: str, text: str, indent: int, weight: Weight = "") -> None:
-        """Text wrapped in a column that begins at `indent`, the label before it."""
-        room = max(self.out.width - indent, 20)
-        for line in textwrap.wrap(self.spelt(text), room, break_on_hyphens=False) or [""]:
-            self.line(f"{label:<{indent}}{line}", weight)
-            label = ""
-
-    def line(self, text: str, weight: Weight = "") -> None:
-        """One line of text, as it is."""
-        from rich.text import Text
-
-        self.out.print(Text(plain(self.spelt(text)), weight), soft_wrap=True)
-
-    def spelt(self, text: str) -> str:
-        """The text with only such characters as the output can carry."""
-        try:
-            plain(text).encode(self.out.encoding)
-        except UnicodeEncodeError:
-            for sign, ascii_text in SPELT.items():
-                text = text.replace(sign, ascii_text)
-            text = text.encode(self.out.encoding, "replace").decode(self.out.encoding)
-        return text
+            self.wrapped(text, indent, weight="dim" if text.startswith(BASIS) else "")
