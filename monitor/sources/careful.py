@@ -19,9 +19,8 @@ def careful_rows(file: str, layout: Layout, clock: LocalClock | None, data: byte
     import pyarrow.compute as pc
 
     where = line_of(file, first, data)
-    lines = [line.removesuffix(b"\r").replace(b"\r", b" ") for line in data.split(b"\n")[:-1]]
-    lines = [line.decode("utf-8", errors="replace").encode() for line in lines]
-    kept, faults = _sort_out(lines, layout, where)
+    lines = lines_of(data)
+    kept, faults = sort_out(lines, layout, where)
     misfits: set[int] = set()
 
     def misfit(row: Any) -> str:
@@ -49,7 +48,13 @@ def careful_rows(file: str, layout: Layout, clock: LocalClock | None, data: byte
     return Rows(t_us[good], channels, lambda row: where(int(index[row])), tuple(faults), len(lines))
 
 
-def _sort_out(lines: list[bytes], layout: Layout, where: Where) -> tuple[list[int], list[Fault]]:
+def lines_of(data: bytes) -> list[bytes]:
+    """Lines without their ends, in UTF-8 throughout."""
+    lines = [line.removesuffix(b"\r").replace(b"\r", b" ") for line in data.split(b"\n")[:-1]]
+    return [line.decode("utf-8", errors="replace").encode() for line in lines]
+
+
+def sort_out(lines: list[bytes], layout: Layout, where: Where) -> tuple[list[int], list[Fault]]:
     """Lines that may be rows, and the faults of the others; blank lines are neither."""
     kept: list[int] = []
     again: list[int] = []

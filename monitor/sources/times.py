@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Literal
 
 import numpy as np
@@ -26,6 +27,8 @@ _CLOCK = (
     r"(?:(?:T|,? +)(?P<H>\d{1,2})(?::(?P<M>\d{2})(?::(?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?)?)?"
     r" ?(?P<p>[AaPp][Mm])? ?(?P<z>Z|z|UTC|[+-]\d{2}(?::?\d{2})?)?)?"
 )
+_WHOLE = {order: re.compile(day + _CLOCK, re.ASCII) for order, day in _DAY.items()}
+_EPOCH, _MICRO = datetime(1970, 1, 1), timedelta(microseconds=1)
 # What pyarrow's own timestamp parser takes, so that the fast parse may be used.
 _PLAIN_ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?(Z|[+-]\d\d(:?\d\d)?)?")
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?")
@@ -151,8 +154,41 @@ def text_us(cells: object, order: Order) -> TextTimes:
     us = ((((first + day - 1) * 24 + hour) * 60 + minute) * 60 + second) * 1_000_000 + micro
     zones = np.asarray(text("z"), dtype=object)
     offset = np.zeros(len(us), np.int64)
-    for name in set(zones.tolist()) - {"", "Z", "z", "UTC"}:
-        digits = name[1:].replace(":", "").ljust(4, "0")
-        size = (int(digits[:2]) * 60 + int(digits[2:])) * 60_000_000
-        offset[zones == name] = -size if name[0] == "-" else size
+    for name in set(zones.tolist()):
+        offset[zones == name] = _offset_us(name)
     return TextTimes(np.where(good, us - offset, 0), zones != "", good)
+
+
+def one_us(cell: str, order: Order) -> tuple[int, bool] | None:
+    """The same of one cell: µs as written, and whether it carries a zone (then UTC); None: no possible time.
+
+    >>> one_us("31.12.2024 11:59:59.5 pm", "dmy"), one_us("2024-02-30", "ymd")
+    ((1735689599500000, False), None)
+    """
+    found = _WHOLE[order].fullmatch(cell)
+    if found is None:
+        return None
+    hour, half, zone = int(found["H"] or 0), (found["p"] or "").lower(), found["z"] or ""
+    if half:
+        if not 1 <= hour <= 12:
+            return None
+        hour = hour % 12 + 12 * (half == "pm")
+    micro = int((found["f"] or "").ljust(6, "0")[:6])
+    try:
+        time = datetime(
+            int(found["y"]), int(found["m"]), int(found["d"]), hour, int(found["M"] or 0), int(found["S"] or 0), micro
+        )
+    except ValueError:
+        return None
+    if not 1970 <= time.year < 2200:
+        return None
+    return (time - _EPOCH) // _MICRO - _offset_us(zone), zone != ""
+
+
+def _offset_us(zone: str) -> int:
+    """How far local times of a zone, as written, are ahead of UTC."""
+    if zone in ("", "Z", "z", "UTC"):
+        return 0
+    digits = zone[1:].replace(":", "").ljust(4, "0")
+    size = (int(digits[:2]) * 60 + int(digits[2:])) * 60_000_000
+    return -size if zone[0] == "-" else size

@@ -1,4 +1,4 @@
-"""Lines of a delimited log, once the plan is known → rows, by the two ways of the recorded logs."""
+"""Lines of a delimited log, once the plan is known → rows."""
 
 from __future__ import annotations
 
@@ -7,12 +7,11 @@ from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from monitor.base.vehicle import LogSettings
-from monitor.sources.careful import careful_rows
 from monitor.sources.live.clock import CountingClock
 from monitor.sources.live.lines import BEGINNING_MISSING, CAME_BEFORE, Line, refused, remark
 from monitor.sources.live.plan import Plan
+from monitor.sources.live.spoken import spoken_rows
 from monitor.sources.rows import Rows
-from monitor.sources.typed import typed_rows
 from monitor.sources.zones import LocalClock
 
 
@@ -51,7 +50,7 @@ class DelimitedLines:
             some = list(group)
             if reason is None:
                 data = self._data(some)
-                parts.append(self._parsed(data, first))
+                parts.append(spoken_rows(self._name, self.plan.layout, self._clock, data, first))
                 raw.append(data)
             else:
                 parts.append(refused(self._name, reason, some, first))
@@ -90,10 +89,6 @@ class DelimitedLines:
                 return text + "\n"  # to be refused for its time
             at_us = self._counting.at(count, at_us)
         return self.plan.stamped(text, iso(at_us)) + "\n"
-
-    def _parsed(self, data: bytes, first: int) -> Rows:
-        rows = typed_rows(self._name, self.plan.layout, self._clock, data, first)
-        return careful_rows(self._name, self.plan.layout, self._clock, data, first) if rows is None else rows
 
 
 def iso(at_us: int) -> str:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from monitor.base.errors import SettingError
 from monitor.base.tables.scpi import Question, ScpiTable
 from monitor.base.vehicle import Vehicle
+from monitor.sources.cells import numbers_in
 from monitor.sources.header import Source
 from monitor.sources.live.clock import ArrivalClock
 from monitor.sources.live.polled import PolledLogger, Reading, Trouble
@@ -230,14 +231,10 @@ def _figure(reply: str, scale: float) -> tuple[float, bool]:
     >>> _figure("+1.26500000E+01", 1.0), _figure("-9.9E+37", 0.001), _figure("error", 1.0)
     ((12.65, True), (9.9e+37, True), (nan, False))
     """
-    import pyarrow as pa
-
-    from monitor.sources.cells import numbers_of
-
-    values, flaws = numbers_of(pa.array([reply.strip()]))
+    values, flaws = numbers_in([reply.strip()])
     if flaws[0] == OVERLOAD:
         return OVERLOAD_FIGURE, True
     if flaws[0]:
         is_figure = values[0] != 0.0 or _NOT_A_NUMBER.fullmatch(reply.strip()) is not None
-        return float("nan"), flaws[0] == NOT_A_NUMBER and is_figure
+        return float("nan"), bool(flaws[0] == NOT_A_NUMBER) and is_figure
     return float(values[0]) * scale, True
