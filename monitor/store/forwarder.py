@@ -32,7 +32,7 @@ from monitor.store.points import point
 
 log = logging.getLogger(__name__)
 
-IDLE_S = 2.0  # between looks at a journal that holds nothing new; our choice
+IDLE_S = 5.0  # between looks at a journal that holds nothing new; our choice: who watches a dashboard sees it move
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 300.0  # after a failure, doubled each time
 SPREAD = 0.25  # of a wait, at random: the vehicles of a fleet do not come back in the same second; our choice
 MEND = "check url, org, bucket, token and verify in [database]"

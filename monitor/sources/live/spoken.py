@@ -50,7 +50,8 @@ def spoken_rows(file: str, layout: Layout, clock: LocalClock | None, data: bytes
     channels = {}
     for name, source in layout.channels.items():
         cells = [split[i][source.column].strip() for i in index.tolist()]
-        channels[name] = source.scaled(Cells(*numbers_in(cells, layout.decimal)))
+        values, flaws = numbers_in(cells, layout.decimal)
+        channels[name] = source.scaled(Cells(values, flaws if flaws.any() else None))
     return Rows(t_us[exists], channels, lambda row: where(int(index[row])), tuple(faults), len(lines))
 
 
