@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable
 from datetime import tzinfo
 
+from monitor.service.archived import DayAside
 from monitor.service.outbox import OutboxWorker
 from monitor.service.station import Beside, Station
 from monitor.service.telling import LOG
@@ -107,5 +108,5 @@ def _forwarder(station: Station) -> Worker:
     def move(step: Step) -> None:
         station.post(lambda journal: journal.move("database", step.position, step.lost, step.state, step.rejected))
 
-    forwarder = Forwarder(station.vehicle, lambda: JournalReader(station.home), move)
+    forwarder = Forwarder(station.vehicle, lambda: JournalReader(station.home, DayAside), move)
     return Worker("database", forwarder.run, lambda: forwarder.state, station.vehicle.name)

@@ -223,17 +223,12 @@ def _checksum(path: Path) -> int:
     return checksum
 
 
-class DayFile:
-    """Rows of one archived day, a row group in memory at a time."""
+class ArchivedDay:
+    """Rows of one archived day, a row group of them in memory at a time. `sizes`: rows of each group."""
 
-    def __init__(self, path: Path) -> None:
-        import pyarrow.parquet as pq
-
-        # Not buffered ahead and without pyarrow's threads: a whole file would lie in memory.
-        self._file = pq.ParquetFile(path, pre_buffer=False)
-        meta = self._file.metadata
-        self.groups = int(meta.num_row_groups)
-        self._starts = np.cumsum([0] + [meta.row_group(i).num_rows for i in range(self.groups)])
+    def __init__(self, sizes: Sequence[int]) -> None:
+        self.sizes, self.groups = sizes, len(sizes)
+        self._starts = np.cumsum([0, *sizes])
         self._held: tuple[int, Columns] | None = None
 
     @property
@@ -241,25 +236,10 @@ class DayFile:
         """How many there are."""
         return int(self._starts[-1])
 
-    @property
-    def bits(self) -> int:
-        """Channels beside volts."""
-        names = self._file.schema_arrow.names
-        return codec.bits_of("amps" in names, "celsius" in names)
-
     def group(self, index: int) -> Columns:
         """Columns of one row group."""
         if self._held is None or self._held[0] != index:
-            read = self._file.read_row_group(index, use_threads=False)
-            t_us = read.column("time").combine_chunks().cast("int64").to_numpy(zero_copy_only=False)
-            found = [
-                read.column(name).combine_chunks().to_numpy(zero_copy_only=False).astype(np.float64)
-                if name in read.column_names
-                else None
-                for name in ("volts", "amps", "celsius")
-            ]
-            assert found[0] is not None
-            self._held = index, (t_us.astype(np.int64), found[0], found[1], found[2])
+            self._held = index, self._read(index)
         return self._held[1]
 
     def slice(self, start: int, end: int) -> Block:
@@ -274,10 +254,61 @@ class DayFile:
 
     def close(self) -> None:
         """Let go of the file."""
+
+    def _read(self, index: int) -> Columns:
+        raise NotImplementedError
+
+
+class DayFile(ArchivedDay):
+    """The same of a file that this process reads. Raises OSError, and ValueError where it is none of ours."""
+
+    def __init__(self, path: Path) -> None:
+        import pyarrow.parquet as pq
+
+        # Not buffered ahead and without pyarrow's threads: a whole file would lie in memory.
+        self._file = pq.ParquetFile(path, pre_buffer=False)
+        meta = self._file.metadata
+        super().__init__([meta.row_group(i).num_rows for i in range(meta.num_row_groups)])
+
+    @property
+    def bits(self) -> int:
+        """Channels beside volts."""
+        names = self._file.schema_arrow.names
+        return codec.bits_of("amps" in names, "celsius" in names)
+
+    def close(self) -> None:
+        """Let go of the file."""
         self._file.close()
+
+    def _read(self, index: int) -> Columns:
+        read = self._file.read_row_group(index, use_threads=False)
+        t_us = read.column("time").combine_chunks().cast("int64").to_numpy(zero_copy_only=False)
+        volts, amps, celsius = (
+            read.column(name).combine_chunks().to_numpy(zero_copy_only=False).astype(np.float64)
+            if name in read.column_names
+            else None
+            for name in ("volts", "amps", "celsius")
+        )
+        assert volts is not None
+        return t_us.astype(np.int64), volts, amps, celsius
 
     def __enter__(self) -> DayFile:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def group_sizes(path: Path) -> list[int] | None:
+    """Rows of each row group of a day's file; None: it is not there, or unreadable."""
+    try:
+        with DayFile(path) as file:
+            return list(file.sizes)
+    except (OSError, ValueError):  # pyarrow's errors are among these
+        return None
+
+
+def read_group(path: Path, index: int) -> Columns:
+    """One row group of a day's file."""
+    with DayFile(path) as file:
+        return file.group(index)

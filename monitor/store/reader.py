@@ -11,24 +11,24 @@ from monitor.base.ledger import Ledger
 from monitor.base.orders import Order
 from monitor.base.samples import Block
 from monitor.store import cursors, outbox, schema, trim
-from monitor.store.archive import DAY_US
+from monitor.store.archive import DAY_US, DayFile
 from monitor.store.database import glance, open_reader, told
 from monitor.store.entries import Cursor, Event, LetterState, Ordered, Page, Posted, Rejected
 from monitor.store.home import Home
 from monitor.store.journal import stored_books
-from monitor.store.stream import Stream, head
+from monitor.store.stream import OpenDay, Stream, head
 
 
 class JournalReader:
     """A look at one vehicle's journal and archive. Raises StoreError: missing, newer, damaged, …
 
-    Used by one thread at a time; each thread opens its own.
+    Used by one thread at a time; each thread opens its own. `archived` opens days' files in place of this process.
     """
 
-    def __init__(self, home: Home) -> None:
+    def __init__(self, home: Home, archived: OpenDay = DayFile) -> None:
         self.home = home
         self.connection = open_reader(home.journal)
-        self._stream = Stream(self.connection, home)
+        self._stream = Stream(self.connection, home, archived)
 
     @contextmanager
     def _looking(self) -> Iterator[None]:

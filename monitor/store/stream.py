@@ -7,19 +7,22 @@ so a position is looked for among them first. Each read is short, and holds no l
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 
 from monitor.base.orders import Order
 from monitor.base.samples import Block, Ints
 from monitor.store import codec, schema
-from monitor.store.archive import DAY_US, DayFile, day_of, day_path, joined
+from monitor.store.archive import DAY_US, ArchivedDay, DayFile, day_of, day_path, joined
 from monitor.store.database import glance
 from monitor.store.entries import Event, Given, Page, Record, Samples
 from monitor.store.home import Home
+
+OpenDay = Callable[[Path], ArchivedDay]
 
 BULK_ROWS = 65_536  # samples of one block when nobody asks for single records; our choice: what replay is fast with
 _BULK_RECORDS = 10_000  # at most so many records of the journal for such a block; our choice
@@ -51,13 +54,14 @@ class _Piece:
 
 
 class Stream:
-    """Reads through `connection`, which no other thread uses at the same time."""
+    """Reads through `connection`, which no other thread uses at the same time, and days' files as `archived` opens."""
 
-    def __init__(self, connection: sqlite3.Connection, home: Home) -> None:
+    def __init__(self, connection: sqlite3.Connection, home: Home, archived: OpenDay = DayFile) -> None:
         self._connection = connection
         self._home = home
+        self._archived = archived
         self._day: _Day | None = None
-        self._file: tuple[int, DayFile] | None = None
+        self._file: tuple[int, ArchivedDay] | None = None
 
     def close(self) -> None:
         """Let go of the archive's file; the connection is its owner's."""
@@ -233,13 +237,13 @@ class Stream:
             piece.samples.append(Samples(int(day.positions[until - 1]), _with(block, int(day.bits[begin]))))
         return piece
 
-    def _opened(self, day: _Day) -> DayFile | None:
+    def _opened(self, day: _Day) -> ArchivedDay | None:
         """The day's file; None when it is not there, unreadable, or not the one that was archived."""
         if self._file is not None and self._file[0] == day.day:
             return self._file[1]
         self.close()
         try:
-            file = DayFile(day_path(self._home, day.day))
+            file = self._archived(day_path(self._home, day.day))
         except (OSError, ValueError):  # pyarrow's errors are among these
             return None
         if file.rows != int(day.counts.sum()):
