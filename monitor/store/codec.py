@@ -9,11 +9,12 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from monitor.base.samples import Block, Ints
+from monitor.base.samples import Block, Floats, Ints
 
 _HEAD = struct.Struct("<IIBB")
 _AMPS, _CELSIUS = 1, 2  # bits of the channels beside volts
@@ -81,12 +82,52 @@ def decode(data: bytes) -> Block:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Alike:
+    """Blocks of one size and the same channels: where each stood, and columns of shape (blocks, samples)."""
+
+    places: list[int]
+    t_us: Ints
+    channels: tuple[Floats | None, Floats | None, Floats | None]
+
+
 def decode_all(many: Sequence[bytes]) -> list[Block | None]:
     """The blocks of these bytes; None where the bytes are not those that were written.
 
     Blocks of one size lie in common arrays, so that a page of one-second records costs little more than its bytes.
     """
     found: list[Block | None] = [None] * len(many)
+    for alike in _decoded(many):
+        nothing = [None] * len(alike.places)
+        columns: list[Any] = [nothing if column is None else column for column in alike.channels]
+        for index, t_us, volts, amps, celsius in zip(alike.places, alike.t_us, *columns, strict=True):
+            found[index] = Block(t_us, volts, amps, celsius)
+    return found
+
+
+def decode_together(many: Sequence[bytes]) -> Block | None:
+    """Consecutive blocks of the same channels as one; None where one cannot be read, or has others."""
+    found = _decoded(many)
+    kinds = {tuple(column is None for column in alike.channels) for alike in found}
+    if len(kinds) != 1 or sum(len(alike.places) for alike in found) < len(many):
+        return None
+    t_us = np.concatenate([alike.t_us.ravel() for alike in found])
+    columns = [_flat(parts) for parts in zip(*(alike.channels for alike in found), strict=True)]
+    if len(found) > 1:  # not all of one size: the times, which only grow, say the order
+        order = np.argsort(t_us)
+        t_us, columns = t_us[order], [None if column is None else column[order] for column in columns]
+    volts, amps, celsius = columns
+    assert volts is not None
+    return Block(t_us, volts, amps, celsius)
+
+
+def _flat(parts: Sequence[Floats | None]) -> Floats | None:
+    there = [part.ravel() for part in parts if part is not None]
+    return np.concatenate(there) if there else None
+
+
+def _decoded(many: Sequence[bytes]) -> list[_Alike]:
+    """What can be read of these bytes."""
     alike: dict[tuple[int, int, int], list[tuple[int, bytes]]] = {}
     for index, data in enumerate(many):
         if len(data) < _HEAD.size:
@@ -97,20 +138,21 @@ def decode_all(many: Sequence[bytes]) -> list[Block | None]:
         body = data[_HEAD.size :]
         width = 8 if flags & _LONG_STEPS else 4
         alike.setdefault((count, bits, width), []).append((index, zlib.decompress(body) if flags & _PACKED else body))
-    for (count, bits, width), members in alike.items():
-        rows = np.frombuffer(b"".join(body for _, body in members), np.uint8).reshape(len(members), -1)
-        t_us = np.empty((len(members), count), np.int64)
-        at = 8 + width * (count - 1)
-        t_us[:, :1] = rows[:, :8].copy().view("<i8")
-        np.cumsum(rows[:, 8:at].copy().view(f"<i{width}"), axis=1, out=t_us[:, 1:])
-        t_us[:, 1:] += t_us[:, :1]
-        columns: list[Any] = []
-        for there in (True, has_amps(bits), has_celsius(bits)):
-            columns.append(rows[:, at : at + 8 * count].copy().view("<f8") if there else [None] * len(members))
-            at += 8 * count if there else 0
-        for (index, _), t, volts, amps, celsius in zip(members, t_us, *columns, strict=True):
-            found[index] = Block(t, volts, amps, celsius)
-    return found
+    return [_columns(members, *kind) for kind, members in alike.items()]
+
+
+def _columns(members: list[tuple[int, bytes]], count: int, bits: int, width: int) -> _Alike:
+    rows = np.frombuffer(b"".join(body for _, body in members), np.uint8).reshape(len(members), -1)
+    t_us = np.empty((len(members), count), np.int64)
+    at = 8 + width * (count - 1)
+    t_us[:, :1] = rows[:, :8].copy().view("<i8")
+    np.cumsum(rows[:, 8:at].copy().view(f"<i{width}"), axis=1, out=t_us[:, 1:])
+    t_us[:, 1:] += t_us[:, :1]
+    columns: list[Floats | None] = []
+    for there in (True, has_amps(bits), has_celsius(bits)):
+        columns.append(rows[:, at : at + 8 * count].copy().view("<f8") if there else None)
+        at += 8 * count if there else 0
+    return _Alike([index for index, _ in members], t_us, (columns[0], columns[1], columns[2]))
 
 
 def pack_index(positions: list[int], counts: list[int], bits: list[int]) -> bytes:

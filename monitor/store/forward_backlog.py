@@ -19,8 +19,8 @@ class Backlog(Protocol):
     def cursor(self, name: str) -> Cursor:
         """The place of that sink; the beginning for one that is not known."""
 
-    def page(self, after: int, limit: int) -> Page:
-        """The next records after a position."""
+    def page(self, after: int, limit: int, together: bool = False) -> Page:
+        """The next records after a position; `together`: samples of many in few."""
 
     def close(self) -> None:
         """Let go of the journal."""

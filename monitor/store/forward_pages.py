@@ -74,7 +74,7 @@ class Pages:
             self._position = place.position
             assert self._vehicle.database is not None
             self._digest = Digest(self._vehicle, self._vehicle.database, self._limits, place.state)
-        page = backlog.page(self._position, PAGE)
+        page = backlog.page(self._position, PAGE, together=True)
         if page.end <= self._position:
             return None
         digest, self._position = self._digest, page.end

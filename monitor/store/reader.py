@@ -123,15 +123,18 @@ class JournalReader:
         with self._looking():
             return cursors.rejects(self.connection, name, limit)
 
-    def page(self, after: int, limit: int = 1000) -> Page:
+    def page(self, after: int, limit: int = 1000, together: bool = False) -> Page:
         """Samples, orders and events after a position, in the order they were committed; also from the archive.
 
         A sink reads from its cursor's position, hands the records on, then has the keeper `move` its cursor to the
         page's `end` with the page's `lost`. Positions only grow, and a record keeps its own for ever. What is read
         twice (a crash before `move`) is the same, so a sink that overwrites by time loses and doubles nothing.
+
+        together   samples of up to `limit` records lie in few, each at the place of its last; up to as many events and
+                   orders beside them
         """
         with self._looking():
-            return self._stream.page(after, limit)
+            return self._stream.page(after, limit, together)
 
     def orders(self, limit: int = 100) -> list[Ordered]:
         """The newest orders and what became of them."""

@@ -73,12 +73,14 @@ class Stream:
         """Position of the newest record."""
         return head(self._connection)
 
-    def page(self, after: int, limit: int) -> Page:
-        """Records after a position: up to `limit`, and no more samples than make a large block or one record."""
+    def page(self, after: int, limit: int, together: bool = False) -> Page:
+        """Records after a position: up to `limit`, and no more samples than make a large block or one record.
+
+        together   samples of up to `limit` records lie in few, each at the place of its last; up to as many events and
+                   orders beside them
+        """
         with glance(self._connection):
             newest = self.head()
-            day = self._closed(after)
-            piece = None if day else self._in_journal(after, limit, newest)
             events = [
                 Event(*row)
                 for row in self._connection.execute(
@@ -93,13 +95,16 @@ class Stream:
                     (after, schema.ORDER, limit),
                 )
             ]
+            upto = min([newest, *(some[-1].position for some in (events, orders) if len(some) == limit)])
+            day = self._closed(after)
+            piece = None if day else self._in_journal(after, limit, upto, together)
         if piece is None:
             assert day is not None
-            piece = self._in_archive(day, after, limit)
-        end = min([piece.end, newest, *(some[-1].position for some in (events, orders) if len(some) == limit)])
+            piece = self._in_archive(day, after, limit, upto, together)
+        end = min(piece.end, upto)
         found: list[Record] = [*piece.samples, *events, *orders]
         records = sorted((r for r in found if r.position <= end), key=lambda r: r.position)
-        if len(records) > limit:
+        if len(records) > limit and not together:
             records, end = records[:limit], records[limit - 1].position
         return Page(records, end, piece.lost(end), done=end >= newest)
 
@@ -138,7 +143,7 @@ class Stream:
                 piece = None if day else self._in_journal(after, _BULK_RECORDS, newest)
             if piece is None:
                 assert day is not None
-                piece = self._in_archive(day, after, None)
+                piece = self._in_archive(day, after, None, together=True)
             if piece.gone and self._asks_for(day, start_us, end_us):
                 yield piece.lost(piece.end)
             for block in _bulk(piece.samples):
@@ -189,7 +194,7 @@ class Stream:
         row = self._connection.execute("SELECT state FROM day WHERE day = ?", (day.day,)).fetchone()
         return row is not None and row[0] == schema.ARCHIVED
 
-    def _in_journal(self, after: int, limit: int, newest: int) -> _Piece:
+    def _in_journal(self, after: int, limit: int, newest: int, together: bool = False) -> _Piece:
         rows = self._connection.execute(
             "SELECT position, count, data FROM feed WHERE position > ? AND position <= ? AND kind = ?"
             " ORDER BY position LIMIT ?",
@@ -205,6 +210,10 @@ class Stream:
                 piece.end = row[0]
                 break
         rows.close()
+        whole = codec.decode_together([data for _, _, data in taken]) if together else None
+        if whole is not None:
+            piece.samples.append(Samples(taken[-1][0], whole))
+            return piece
         blocks = codec.decode_all([data for _, _, data in taken])
         for (position, count, _), block in zip(taken, blocks, strict=True):
             if block is None:
@@ -213,20 +222,24 @@ class Stream:
                 piece.samples.append(Samples(position, block))
         return piece
 
-    def _in_archive(self, day: _Day, after: int, limit: int | None) -> _Piece:
-        """Records of a closed day: `limit` of them, or as many as make a large block."""
+    def _in_archive(
+        self, day: _Day, after: int, limit: int | None, upto: int | None = None, together: bool = False
+    ) -> _Piece:
+        """Records of a closed day up to a position: `limit` of them, or as many as make a large block."""
         first = int(np.searchsorted(day.positions, after, "right"))
         rows = np.concatenate([[0], np.cumsum(day.counts)])
         stop = max(first + 1, int(np.searchsorted(rows, rows[first] + BULK_ROWS, "right")) - 1)
         stop = min(len(day.positions), stop, len(day.positions) if limit is None else first + limit)
         end = day.last_position if stop >= len(day.positions) else int(day.positions[stop - 1])
+        if upto is not None and upto < end:
+            stop, end = int(np.searchsorted(day.positions, upto, "right")), upto
         file = None if day.gone else self._opened(day)
         if file is None:
             left = zip(day.positions[first:].tolist(), day.counts[first:].tolist(), strict=True)
             return _Piece([], day.last_position, list(left))
         piece = _Piece([], end)
         bounds = range(first, stop)
-        if limit is None:  # one record for each stretch of equal channels
+        if together:  # one record for each stretch of equal channels
             turns = first + 1 + np.flatnonzero(np.diff(day.bits[first:stop]))
             starts = [first, *turns.tolist(), stop] if first < stop else []
             pairs = list(pairwise(starts))

@@ -46,8 +46,8 @@ class Afresh:
     def cursor(self, name: str) -> Cursor:
         return Cursor(name, 0, None, 0, 0, 0)
 
-    def page(self, after: int, limit: int) -> Page:
-        return self.reader.page(after, limit)
+    def page(self, after: int, limit: int, together: bool = False) -> Page:
+        return self.reader.page(after, limit, together)
 
     def close(self) -> None:
         self.reader.close()

@@ -53,7 +53,7 @@ class MemoryJournal:
         assert name == "database"
         return Cursor(name, self.position, None, len(self.rejected), 0, len(self.records) - self.position, self.state)
 
-    def page(self, after: int, limit: int) -> Page:
+    def page(self, after: int, limit: int, together: bool = False) -> Page:
         self.pages += 1
         found: list[Record] = []
         samples = 0
