@@ -59,6 +59,21 @@ def test_the_same_of_journal_and_archive(tmp_path: Path, limit: int, archived: b
     assert one[1]  # events: they cut pages short
 
 
+@pytest.mark.parametrize("archived", [False, True])
+def test_more_events_than_samples_cut_the_page_for_both(tmp_path: Path, archived: bool) -> None:
+    home = home_in(tmp_path)
+    journal, start = Journal(home), FIRST_DAY * DAY_US
+    for second in range(20):
+        at = start + second * 1_000_000
+        events = [(5 * second + i, "quarter", at, "{}") for i in range(5)]
+        journal.commit(Entry(block=block(at), events=events, checkpoint={}))
+    journal.commit(Entry(block=block(start + DAY_US), checkpoint={}))
+    if archived:
+        assert "archived" in upkeep.roll_over(home, ROOMY, here(journal))
+    one, few = taken(home, 7, False), taken(home, 7, True)
+    assert few[:4] == one[:4]
+
+
 def test_channels_that_come_and_go_are_kept_apart(tmp_path: Path) -> None:
     home = home_in(tmp_path)
     journal, start = Journal(home), FIRST_DAY * DAY_US
