@@ -14,8 +14,8 @@ from monitor.sources.rows import ABSENT, GOOD, NOT_A_NUMBER, OVERLOAD, OVERLOAD_
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 # How meters write a reading beyond their range; common practice.
 _OVERLOAD = r"^[+-]?(o\.?l\.?|\.ol|ovld|ovl|ofl|over|overload|overflow|overrange|inf|infinity)$"
-_IS_NUMBER = re.compile(_NUMBER.rstrip("$"), re.ASCII).fullmatch
-_IS_OVERLOAD = re.compile(_OVERLOAD.rstrip("$"), re.ASCII | re.IGNORECASE).fullmatch
+_IS_NUMBER = re.compile(_NUMBER, re.ASCII).fullmatch
+_IS_OVERLOAD = re.compile(_OVERLOAD, re.ASCII | re.IGNORECASE).fullmatch
 
 
 def numbers_of(text: Any, decimal: str = ".") -> tuple[Floats, Codes]:

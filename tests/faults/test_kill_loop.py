@@ -166,7 +166,7 @@ def test_nothing_acknowledged_is_lost_or_told_twice(tmp_path: Path, monkeypatch:
                 else:
                     await_more(home, kept)
                     usual_s = time.monotonic() - began  # on this machine, as busy as it is
-                    time.sleep(chance.uniform(0.0, 0.5))
+                    time.sleep(chance.uniform(0.0, 0.5))  # as above, while it works
                 services.end(service)
                 now = acknowledged(home, kept)
                 assert now >= kept

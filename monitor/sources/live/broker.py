@@ -1,9 +1,10 @@
 """Samples from an MQTT broker: payloads on subscribed topics are lines of a log, or SenML.
 
 QoS 1 and a session that the broker keeps: what is published while we are away comes when we are back. A message is
-acknowledged only some seconds after it was handed on, when it is safely stored, so that a crash costs none; what is
-sent again therefore is known by its content and its time, and passed over. Payloads without a time of their own can
-only be had live: QoS 0, no session, stamped as they come.
+acknowledged some seconds after it was handed on, when as a rule it is stored; what a crash makes the broker send again
+is known by its content and its time, and passed over. Of a fast publisher more than a few messages are never held back,
+so a crash can cost those of the last seconds. Payloads without a time of their own can only be had live: QoS 0, no
+session, stamped as they come.
 """
 
 from __future__ import annotations
