@@ -14,7 +14,10 @@ EXAMPLE = "Example: keyoff confirm week1.csv week2.csv --repair-at 2025-04-11T12
 
 
 def confirm(
-    logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Log files, folders or patterns; one vehicle.")],
+    logs: Annotated[
+        list[Path],
+        typer.Argument(metavar="LOG...", help="Log files, folders, patterns; or a service's data."),
+    ],
     repair_at: Annotated[
         str | None,
         typer.Option(
@@ -26,7 +29,9 @@ def confirm(
     marks: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Marks (TOML or CSV: at, kind, text); one of the kind repair.")
     ] = None,
-    vehicle: Annotated[Path | None, typer.Option(metavar="FILE", help="Vehicle file (TOML).")] = None,
+    vehicle: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Vehicle file (TOML); else a service's own.")
+    ] = None,
     limit: Annotated[str, typer.Option(metavar="CURRENT", help="Sleep current that is still sound.")] = "50 mA",
     as_json: Annotated[bool, typer.Option("--json", help="Print the findings as one JSON object.")] = False,
     current_sign: Annotated[
@@ -41,15 +46,15 @@ def confirm(
     from datetime import UTC
     from zoneinfo import ZoneInfo
 
-    from monitor.base.documents import load_document
     from monitor.base.errors import SettingError
     from monitor.base.quantities import CURRENT, parse_quantity
-    from monitor.base.vehicle import Vehicle
-    from monitor.base.window import parse_moment
+    from monitor.base.window import Window
+    from monitor.cli.opened import asked, blocks_of, opened
     from monitor.cli.progress import progress_bar
     from monitor.cli.texts import marks_in
 
-    car = load_document(vehicle, Vehicle) if vehicle else Vehicle()
+    what = asked(logs, vehicle)
+    car = what.car
     zone: tzinfo = ZoneInfo(car.log.time.zone) if car.log.time.zone else UTC
     try:
         limit_a = parse_quantity(limit, CURRENT)
@@ -61,26 +66,21 @@ def confirm(
     from monitor.assess.marks import MarkWatch, repair_of
 
     named = marks_in(marks, zone) if marks is not None else []
-    if repair_at is None and not named:
+    if repair_at is None and not named and what.data is None:
         raise SettingError("when was it repaired?", "give --repair-at 2025-04-11T12:13, or --marks FILE")
-    at = parse_moment(repair_at, zone, "--repair-at") if repair_at is not None else repair_of(named)
+    at = None if repair_at is None else _moment(repair_at, zone)
 
     from monitor.assess import assess
     from monitor.assess.confirm import confirm as compare
     from monitor.detect import Facts
     from monitor.detect import replay as detect
-    from monitor.sources import open_logs
 
-    watch = MarkWatch(named)
     with progress_bar() as progress:
-        log = open_logs(
-            logs,
-            car.log,
-            nominal_v=car.battery.nominal_v,
-            current_sign="reversed" if current_sign == "reversed" else "as_logged",
-            progress=progress,
-        )
-        result = detect(watch.passing(log.blocks()), log.ledger, Facts.of(car), car.name)
+        log, kept = opened(what, Window(), current_sign, progress)
+        named = named or kept
+        at = repair_of(named) if at is None else at
+        watch = MarkWatch(named)
+        result = detect(watch.passing(blocks_of(log, what, current_sign)), log.ledger, Facts.of(car), car.name)
     _within(at, result.log.first, result.log.last)
     home = zone if car.log.time.zone or log.assumes_utc else _this_computers_zone(at)
     result = assess(result, car, home)
@@ -92,6 +92,21 @@ def confirm(
         from monitor.views.confirm import print_confirmation
 
         print_confirmation(found, home)
+
+
+def _moment(text: str, zone: tzinfo) -> int:
+    from datetime import date
+
+    from monitor.base.errors import SettingError
+    from monitor.base.window import parse_moment
+
+    try:
+        date.fromisoformat(text.strip())
+    except ValueError:
+        return parse_moment(text, zone, "--repair-at")
+    raise SettingError(
+        f'--repair-at "{text}": the time of day is missing', f"a night may lie on either side: {text.strip()}T12:00"
+    )
 
 
 def _this_computers_zone(at: int) -> tzinfo:

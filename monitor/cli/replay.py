@@ -11,8 +11,13 @@ EXAMPLE = "Example: keyoff replay night.csv --vehicle car.toml"
 
 
 def replay(
-    logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Log files, folders or patterns; one vehicle.")],
-    vehicle: Annotated[Path | None, typer.Option(metavar="FILE", help="Vehicle file (TOML).")] = None,
+    logs: Annotated[
+        list[Path],
+        typer.Argument(metavar="LOG...", help="Log files, folders, patterns; or a service's data."),
+    ],
+    vehicle: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Vehicle file (TOML); else a service's own.")
+    ] = None,
     start: Annotated[
         str | None,
         typer.Option("--from", metavar="TIME", help="Leave out what is before this time (ISO 8601)."),
@@ -50,46 +55,34 @@ def replay(
     from datetime import UTC
     from zoneinfo import ZoneInfo
 
-    from monitor.base.documents import load_document
-    from monitor.base.vehicle import Vehicle
     from monitor.base.window import Window, parse_moment
     from monitor.cli.notices import log_notices
+    from monitor.cli.opened import asked, blocks_of, opened
     from monitor.cli.progress import progress_bar
     from monitor.cli.texts import marks_in
     from monitor.cli.what_if import rules_asked
 
-    car = load_document(vehicle, Vehicle) if vehicle else Vehicle()
+    what = asked(logs, vehicle)
+    car = what.car
     zone = ZoneInfo(car.log.time.zone) if car.log.time.zone else None
     window = Window(
         parse_moment(start, zone or UTC, "--from") if start else None,
         parse_moment(end, zone or UTC, "--to") if end else None,
     )
     named = marks_in(marks, zone or UTC) if marks is not None else []
-    judged = rules_asked(rules or [], car, vehicle)
+    judged = [what.rules] if what.rules and not rules else rules_asked(rules or [], car, vehicle)
     # only now what takes long to import: a wrong setting is told at once
     import gc
 
     from monitor.assess import assess
     from monitor.detect import Facts
     from monitor.detect import replay as detect
-    from monitor.sources import RecordedLog, open_logs
-    from monitor.store.span import Span, is_data, open_span
 
     with progress_bar() as progress:
-        log: RecordedLog | Span
-        if len(logs) == 1 and is_data(logs[0]):
-            log = open_span(logs[0], window.start_us, window.end_us)
-            named = named or log.marks()
-        else:
-            log = open_logs(
-                logs,
-                car.log,
-                nominal_v=car.battery.nominal_v,
-                current_sign="reversed" if current_sign == "reversed" else "as_logged",
-                progress=progress,
-            )
+        log, kept = opened(what, window, current_sign, progress)
+        named = named or kept
         gc.freeze()  # what has been imported stays, so the collector need not look through it again and again
-        blocks = window.cut(log.blocks(), log.ledger)
+        blocks = window.cut(blocks_of(log, what, current_sign), log.ledger)
         if named:
             from monitor.assess.marks import MarkWatch
 

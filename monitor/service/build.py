@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from monitor.base.documents import load_document
-from monitor.base.errors import SettingError
+from monitor.base.errors import SettingError, StoreError
 from monitor.base.vehicle import Vehicle
 from monitor.limits.rules import Rules, rules_from
 from monitor.limits.watch import Watch
@@ -29,6 +29,7 @@ from monitor.sources.live.record import Recorded
 from monitor.store.home import Home
 from monitor.store.journal import Journal
 from monitor.store.rules_files import load_rules
+from monitor.store.settings import keep_settings
 
 
 def vehicles(files: Sequence[Path]) -> list[tuple[Vehicle, Path]]:
@@ -48,6 +49,7 @@ def build(vehicle: Vehicle, file: Path, home: Home, jobs: Jobs) -> Station:
     home.folder.mkdir(parents=True, exist_ok=True)
     journal = Journal(home)
     resume = journal.resume()
+    _keep(journal, vehicle, rules)
     logger = open_live(vehicle.source.url, vehicle, since_us=resume.last_us)
     if vehicle.source.record:
         logger = Recorded(logger, folder=home.raw)
@@ -80,4 +82,13 @@ def reload_rules(station: Station) -> bool:
     rules = load_rules(vehicle, station.file)
     if vehicle.model_copy(update={"vehicle": station.vehicle.vehicle}) != station.vehicle:
         LOG.warning("%s: what changed beside the rules takes effect at the next start", station.vehicle.name)
+    station.post(lambda journal: _keep(journal, vehicle, rules))
     return station.rules_changed(rules)
+
+
+def _keep(journal: Journal, vehicle: Vehicle, rules: Rules) -> None:
+    """Settings go beside the samples; a full disk does not keep the service from starting."""
+    try:
+        keep_settings(journal, vehicle, rules)
+    except StoreError as fault:
+        LOG.warning("%s: its settings are not kept beside its samples: %s", vehicle.name, fault)

@@ -7,6 +7,10 @@ import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
+from monitor.base.errors import SettingError
+
+_SQLITE = b"SQLite format 3\0"
+
 
 def slug(name: str) -> str:
     """The vehicle's name as the name of a folder.
@@ -72,3 +76,22 @@ class Home:
     def of(path: Path) -> Home:
         """The data folder that a path means: the folder itself, or its journal."""
         return Home(path.parent if path.name == "journal.db" else path)
+
+
+def data_at(path: Path) -> Home | None:
+    """The vehicle's data that a path means: its folder, its journal, or the folder above where that holds but one.
+
+    Raises SettingError where it holds several.
+    """
+    try:
+        if not path.is_dir():
+            with path.open("rb") as file:
+                return Home(path.parent) if file.read(len(_SQLITE)) == _SQLITE else None
+        if Home(path).journal.is_file():
+            return Home(path)
+        inside = sorted(journal.parent for journal in path.glob("*/journal.db"))
+    except OSError:
+        return None
+    if len(inside) > 1:
+        raise SettingError(f"{path}: the data of several vehicles", f"name one: {', '.join(map(str, inside))}")
+    return Home(inside[0]) if inside else None

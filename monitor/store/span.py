@@ -17,18 +17,6 @@ from monitor.store.reader import JournalReader
 from monitor.store.trim import DELETED
 
 UNREACHABLE = "cannot be read back from the journal or the archive"
-_MAGIC = b"SQLite format 3\0"
-
-
-def is_data(path: Path) -> bool:
-    """Whether a path is a vehicle's data folder, or its journal."""
-    try:
-        if path.is_dir():
-            return Home(path).journal.is_file()
-        with path.open("rb") as file:
-            return file.read(len(_MAGIC)) == _MAGIC
-    except OSError:
-        return False
 
 
 def open_span(path: Path, start_us: int | None = None, end_us: int | None = None) -> Span:

@@ -10,9 +10,9 @@ from typing import IO
 from monitor.base.alarms import Alarm, AlarmState
 from monitor.base.errors import printable
 from monitor.base.fields import micros
-from monitor.limits.telling import figure
+from monitor.views.figures import figure, quantity_name
 from monitor.views.lines import Lines
-from monitor.views.words import LocalTime
+from monitor.views.words import LocalTime, plain
 
 UTC_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z")
 
@@ -75,11 +75,15 @@ def local_times(text: str, time: LocalTime) -> str:
 
 
 def _figures(alarm: Alarm) -> str:
-    value = "No figure" if alarm.value is None else figure(alarm.value, alarm.unit)
+    def said(value: float) -> str:
+        return plain(figure(value, alarm.unit, alarm.quantity))
+
+    value = "unknown" if alarm.value is None else said(alarm.value)
     beyond = "above" if alarm.side == "high" else "below"
-    text = f"{alarm.quantity.replace('_', ' ').capitalize()} {value}, {beyond} {figure(alarm.setpoint, alarm.unit)}"
-    if alarm.worst is not None and alarm.value is not None and figure(alarm.worst, alarm.unit) != value:
-        text += f"; the worst so far {figure(alarm.worst, alarm.unit)}"
+    name = quantity_name(alarm.quantity)
+    text = f"{name[:1].upper()}{name[1:]} {value}, {beyond} {said(alarm.setpoint)}"
+    if alarm.worst is not None and alarm.value is not None and said(alarm.worst) != value:
+        text += f"; the worst so far {said(alarm.worst)}"
     return text
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from monitor.base.alarms import Alarm
 from monitor.base.errors import printable
-from monitor.limits.telling import figure
+from monitor.views.figures import figure, quantity_name
 from monitor.views.words import LocalTime, count, length
 
 
@@ -33,12 +33,16 @@ def sentence(alarm: Alarm, end_us: int) -> str:
     >>> sentence(drain, 3_600_000_000).replace("\\N{NO-BREAK SPACE}", " ")
     'sleep-current (medium): sleep current 95 mA, limit 50 mA, worst 120 mA; still so after 1 h.'
     """
-    words = f"{printable(alarm.limit)} ({alarm.priority}): {alarm.quantity.replace('_', ' ')}"
+
+    def said(value: float) -> str:
+        return figure(value, alarm.unit, alarm.quantity)
+
+    words = f"{printable(alarm.limit)} ({alarm.priority}): {quantity_name(alarm.quantity)}"
     if alarm.value is not None:
-        words += f" {figure(alarm.value, alarm.unit)},"
-    words += f" limit {figure(alarm.setpoint, alarm.unit)}"
-    if alarm.worst is not None and figure(alarm.worst, alarm.unit) != figure(alarm.value or 0.0, alarm.unit):
-        words += f", worst {figure(alarm.worst, alarm.unit)}"
+        words += f" {said(alarm.value)},"
+    words += f" limit {said(alarm.setpoint)}"
+    if alarm.worst is not None and (alarm.value is None or said(alarm.worst) != said(alarm.value)):
+        words += f", worst {said(alarm.worst)}"
     lasted = length(max((end_us if alarm.returned is None else alarm.returned) - alarm.since, 0) / 1e6)
     words += f"; still so after {lasted}" if alarm.returned is None else f"; over after {lasted}"
     return f"{words}{f', passed {alarm.passages} times' if alarm.passages > 1 else ''}."

@@ -10,6 +10,7 @@ from monitor.base.alarms import Alarm
 from monitor.base.errors import printable
 from monitor.base.fields import Part
 from monitor.views.alarm_rows import sentence
+from monitor.views.figures import quantity_name
 from monitor.views.lines import Lines
 from monitor.views.words import LocalTime, count
 
@@ -74,7 +75,7 @@ def print_comparison(
     column = max(map(len, names)) + 4
     for line in found.alarms:
         out.line()
-        out.wrapped(f"{time.moment(_raised(line))}  {line.quantity.replace('_', ' ')}", weight="bold")
+        out.wrapped(f"{time.moment(_raised(line))}  {quantity_name(line.quantity)}", weight="bold")
         for name, alarm in zip(names, (line.first, line.second), strict=True):
             if alarm is None:
                 out.wrapped("no alarm", column, f"  {name}")

@@ -10,36 +10,14 @@ from datetime import datetime, timedelta
 from monitor.base.alarms import Alarm, Priority, Transition
 from monitor.base.errors import printable
 from monitor.base.fields import EPOCH
-from monitor.views.words import LocalTime, amps, charge, count, length, plain, volts
+from monitor.views.figures import figure, quantity_name
+from monitor.views.words import LocalTime, count, length, plain
 
 SUBJECT_CHARS = 80  # our choice: what mail programs and phones show of a subject
 NAME_CHARS = 12  # of the vehicle's name are kept at least; our choice
 LATE_US = 15 * 60 * 1_000_000  # our choice: later than this after it could have gone, a notice says so
 RANK: dict[str, int] = {"critical": 0, "high": 1, "medium": 2, "low": 3}
-SHARES = ("state_of_charge", "gap_share")  # told in percent
 UNTOLD_STATES = ("shelved", "suppressed_by_design", "out_of_service")
-
-NAMES = {
-    "charging_volts": "charging voltage",
-    "crank_duration": "length of the crank",
-    "crank_volts_min": "lowest volts while cranking",
-    "days_to_no_start": "time left until it may not start",
-    "decay": "fall of the rest voltage",
-    "disk_free": "free disk space",
-    "gap_share": "share of time not observed",
-    "mean_night_current": "mean drain asleep, wake-ups and all",
-    "net_balance": "charge balance",
-    "night_charge": "charge taken while standing",
-    "notices_waiting": "age of the oldest undelivered notice",
-    "resistance_rise": "rise of the cranking resistance",
-    "rest_volts": "rest voltage",
-    "standing_current": "drain while standing",
-    "uncharged": "engine running without charging",
-    "volts": "volts at the battery",
-    "wake_up_charge": "charge of one wake-up",
-    "wake_up_length": "length of the wake-up",
-    "wake_up_rate": "wake-ups an hour",
-}
 
 # Cautions of the trade where a hand may be put to it (TM 9-6140-200-14 and service manuals; common practice).
 _CHARGED = (
@@ -144,46 +122,6 @@ def message(notices: Sequence[Told], now_us: int, time: LocalTime) -> Words:
         lines = [f"{number}. {told.words.subject}", *_remarks(told, now_us, time), told.words.text]
         parts.append("\n".join(lines))
     return Words(_cut(first.words.subject, SUBJECT_CHARS - len(others)) + others, _text(["\n\n".join(parts)]))
-
-
-def quantity_name(quantity: str) -> str:
-    """A quantity of the rules in words.
-
-    >>> quantity_name("sleep_current"), quantity_name("crank_volts_min")
-    ('sleep current', 'lowest volts while cranking')
-    """
-    return NAMES.get(quantity, quantity.replace("_", " "))
-
-
-def figure(value: float, unit: str, quantity: str = "") -> str:
-    """A value of a limited quantity in its base unit, as a person reads it.
-
-    >>> [plain(figure(*pair)) for pair in ((0.34, "A"), (15.9, "V"), (5400.0, "s"), (12.0, "1/h"), (3.0, "1"))]
-    ['340 mA', '15.90 V', '1 h 30 min', '12 an hour', '3']
-    >>> plain(figure(2.5, "d")), plain(figure(2e8, "byte")), figure(0.42, "1", "state_of_charge")
-    ('2.5 days', '200 MB', '42 %')
-    """
-    if quantity in SHARES:
-        return f"{value * 100:.3g} %"
-    if unit in _FIGURES:
-        return _FIGURES[unit](value)
-    return f"{value:.3g}".replace("-", "−") + (f" {unit}" if unit not in ("", "1") else "")
-
-
-def _size(value: float) -> str:
-    return f"{value / 1e9:.3g} GB" if value >= 1e9 else f"{value / 1e6:.3g} MB"
-
-
-_FIGURES = {
-    "A": amps,
-    "V": volts,
-    "Ah": charge,
-    "s": length,
-    "d": lambda value: f"{value:.3g} days",
-    "1/h": lambda value: f"{value:.3g} an hour",
-    "mV/h": lambda value: f"{value:.3g} mV an hour",
-    "byte": _size,
-}
 
 
 def _alarm_lines(step: Transition, name: str, time: LocalTime) -> list[str]:

@@ -17,7 +17,8 @@ from monitor.base.fields import EPOCH
 from monitor.base.results import Drive, Result, Stand, WakeUp
 from monitor.views.confirm import ANSWERS
 from monitor.views.drive import FAULTS
-from monitor.views.letters import RANK, SUBJECT_CHARS, Words, quantity_name
+from monitor.views.figures import quantity_name
+from monitor.views.letters import RANK, SUBJECT_CHARS, Words
 from monitor.views.verdict import MEANING, NAMES
 from monitor.views.words import LocalTime, amps, charge, count, joined, length, plain, volts
 

@@ -63,7 +63,7 @@ def test_marks_name_the_repair_and_get_their_effect(inside: Run, tmp_path: Path)
 WRONG = {
     "no repair": ([DEMO], "when was it repaired?"),
     "a time that is none": ([DEMO, "--repair-at", "noon"], "--repair-at: expected an ISO 8601 time"),
-    "a time outside": ([DEMO, "--repair-at", "2026-01-01"], "is not within the log"),
+    "a time outside": ([DEMO, "--repair-at", "2026-01-01T12:00"], "is not within the log"),
     "a limit without unit": ([DEMO, "--repair-at", REPAIRED, "--limit", "50"], "its unit is missing"),
     "no marks": ([DEMO, "--marks", "nowhere.csv"], "nowhere.csv: no such file"),
     "no log": (["nowhere.csv", "--repair-at", REPAIRED], "nowhere.csv"),

@@ -20,9 +20,9 @@ from monitor.sources import open_logs
 from monitor.store import upkeep
 from monitor.store.entries import Entry
 from monitor.store.export import ENDINGS, export
-from monitor.store.home import Home
+from monitor.store.home import Home, data_at
 from monitor.store.journal import Journal
-from monitor.store.span import is_data, open_span
+from monitor.store.span import open_span
 from monitor.store.trim import THINNED
 from tests.store.making import DAY_US, FIRST_DAY, ROOMY, SHORT, filled, here, home_in
 
@@ -138,11 +138,9 @@ def test_marks_set_while_it_ran_come_with_the_span(tmp_path: Path) -> None:
 
 
 def test_a_data_folder_is_known_from_other_paths(home: Home, tmp_path: Path) -> None:
-    assert is_data(home.folder)
-    assert is_data(home.journal)
-    assert not is_data(LOG)
-    assert not is_data(tmp_path)
-    assert not is_data(tmp_path / "none")
+    assert data_at(home.folder) == data_at(home.journal) == home
+    assert data_at(LOG) is None
+    assert data_at(tmp_path / "nothing") is None
 
 
 def test_what_cannot_be_exported_is_said_and_leaves_no_file(home: Home, tmp_path: Path) -> None:
