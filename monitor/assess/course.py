@@ -130,7 +130,7 @@ def sentences(found: Trend) -> list[str]:
     days = (found.last.at_us - found.first.at_us) / 86_400e6
     return [
         f"State of charge {change} ({_signed(found.low)} to {_signed(found.high)} % a day over {days:.1f} days):"
-        f" from {found.first.value * 100:.0f} % to {found.last.value * 100:.0f} %"
+        f" {found.last.value * 100:.0f} % at the end"
         f" ({found.last.low * 100:.0f} to {found.last.high * 100:.0f} %)."
     ]
 

@@ -112,7 +112,11 @@ def _sides(evidence: list[Observation], cause: Fault, others: list[Fault]) -> tu
     for other in FAULTS:
         if other != cause and other not in others:
             ruled_out = _ranked(evidence, other, -1.0)[:1]
-            besides += [f"Not {other}: {o.text}" for o in ruled_out if o.text not in told]
+            besides += [
+                f"{other.capitalize()} is ruled out: {o.text[:1].lower()}{o.text[1:]}"
+                for o in ruled_out
+                if o.text not in told
+            ]
     return [*(o.text for o in for_it), *besides], [o.text for o in against]
 
 

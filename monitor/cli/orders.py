@@ -46,8 +46,10 @@ def order(kind: OrderKind, **what: Any) -> Order:
 
 def give(home: Home, orders: list[Order]) -> None:
     """Leave the orders, wait for what comes of them and say it; exits 1 when one was refused, 3 when they wait."""
-    from monitor.service import inbox
+    from monitor.service import health, inbox
     from monitor.service.place import runs
+    from monitor.views.alarm_list import local_times
+    from monitor.views.words import LocalTime
 
     running = runs(home)
     for one in orders:
@@ -55,13 +57,14 @@ def give(home: Home, orders: list[Order]) -> None:
     if not running:
         typer.echo(f"{home.folder.name}: the service does not run; the order waits for it")
         raise typer.Exit(EXIT_WAITING)
+    time_there = LocalTime(None if (told := health.read(home.health)) is None else told.shown_in)
     refused = False
     for one in orders:
         answer = inbox.await_answer(home, one, WAIT_S)
         if answer is None:
             typer.echo(f"{home.folder.name}: no answer within {WAIT_S:g} s; the order waits (see keyoff status)")
             raise typer.Exit(EXIT_WAITING)
-        typer.echo(f"{home.folder.name}: {'' if answer.done else 'refused: '}{answer.text}")
+        typer.echo(f"{home.folder.name}: {'' if answer.done else 'refused: '}{local_times(answer.text, time_there)}")
         refused = refused or not answer.done
     if refused:
         raise typer.Exit(EXIT_REFUSED)

@@ -23,6 +23,8 @@ from monitor.detect.charging_limits import (
     HUNTING_MOVE_V,
     HUNTING_PER_MINUTE,
     HUNTING_SHARE,
+    HUNTING_SLOW_S,
+    HUNTING_SLOW_V,
     OVER_AT_ONCE_V,
     OVER_SAMPLES,
     OVER_SAMPLES_SLOW,
@@ -248,10 +250,18 @@ def _fold(table: MinuteTable, second: Ints, values: Ints, scale: float) -> None:
 
 
 def _hunting(second: Ints, volts: Ints, minute: Ints, scale: float) -> Ints:
-    """1 for a minute in which large moves reverse often, shape (m,)."""
+    """1 for a minute in which large moves reverse often, shape (m,).
+
+    A move is one from a second to the next, or, where a battery smooths the volts, over HUNTING_SLOW_S.
+    """
     rows = second // MINUTE_S
-    move = np.diff(volts)
-    place = np.flatnonzero((np.abs(move) >= HUNTING_MOVE_V * scale * 1e6) & (rows[1:] == rows[:-1]))
+    move = np.zeros(len(volts))
+    for lag, least in ((HUNTING_SLOW_S, HUNTING_SLOW_V), (1, HUNTING_MOVE_V)):
+        moved = volts[lag:] - volts[:-lag]
+        near = (second[lag:] - second[:-lag] <= lag) if lag > 1 else np.bool_(True)
+        large = (np.abs(moved) >= least * scale * 1e6) & (rows[lag:] == rows[:-lag]) & near
+        move[lag:][large] = moved[large]
+    place = np.flatnonzero(move)
     up, row = move[place] > 0, rows[place]
     turned = row[1:][(up[1:] != up[:-1]) & (row[1:] == row[:-1])]
     turns = np.bincount(np.searchsorted(minute, turned), minlength=len(minute))

@@ -59,6 +59,7 @@ OVER_SAMPLES = 3  # deviations of 1 s are normal (regulator note)
 OVER_SAMPLES_SLOW = 2
 SLOW_SAMPLES = 30  # a minute with fewer is from a slow logger
 HUNTING_MOVE_V = 0.3  # our choice: from one second to the next; managed systems ramp at 0.05 V/s
+HUNTING_SLOW_S, HUNTING_SLOW_V = 3, 0.45  # our choice: …or within three, thrice what such a ramp moves
 HUNTING_PER_MINUTE = 10  # our choice: reversals a minute, faster than anybody brakes and accelerates
 HUNTING_BINS = 3
 HUNTING_SHARE = 1 / 3  # our choice: a regulator that hunts mostly does; pulsed loads on a weak battery reach a fifth

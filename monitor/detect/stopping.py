@@ -24,6 +24,7 @@ CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
 CARRIED_A = 4.0  # an alternator that carries the loads leaves less than this to the battery
 RESTLESS_A, RESTLESS_SHARE, RESTLESS_ROWS = 0.08, 0.04, 5  # median change over 5 s while an engine runs; our choice
 CALM_A, CALM_SHARE, CALM_S = 1.0, 0.6, 180  # a vehicle at rest: so little for so much of so long a time; our choice
+STEADY_A = 3.0  # …or so little in the end of it: something was left on, or does not sleep; our choice
 KEPT_A = 0.1  # a battery that is charged so little is kept charged by something
 HELD_V, SAME_A, BEFORE = 0.03, 0.5, 6  # volts and current as before a step, over so many rows: it has passed
 LOADED_A, LOADED_S = 8.0, 60  # ignition, injection and pump of an engine that runs without charge (common practice)
@@ -55,11 +56,13 @@ def is_calm(before: Seconds, seconds: Seconds, facts: Facts) -> bool:
     drain = np.abs(seconds.amps)
     if len(drain) < 3 or int(seconds.second[-1]) - int(seconds.second[0]) < CALM_S or np.isnan(drain).all():
         return False
-    calm = np.count_nonzero(drain < CALM_A) >= CALM_SHARE * len(drain)
+    late = drain[seconds.second >= seconds.second[-1] - CALM_S]
+    at_last = np.count_nonzero(late < STEADY_A) >= CALM_SHARE * len(late) and not is_restless(late)
+    calm = at_last or (np.count_nonzero(drain < CALM_A) >= CALM_SHARE * len(drain) and not is_restless(drain))
     was_v, is_v = median_of(before.volts), median_of(seconds.volts[-BEFORE:])
     fell = was_v is None or is_v is None or was_v - is_v >= HELD_V * facts.scale
     charged = (median_of(seconds.amps) or 0.0) >= KEPT_A + facts.zero_offset_a
-    return bool(calm) and fell and not charged and not is_restless(drain)
+    return bool(calm) and fell and not charged
 
 
 def is_loaded(seconds: Seconds) -> bool:

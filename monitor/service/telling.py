@@ -13,6 +13,7 @@ from typing import IO
 
 from monitor.base.errors import printable
 from monitor.base.secrets import without
+from monitor.views.words import length, plain
 
 LOG = logging.getLogger("keyoff")
 AGAIN_S = 600.0  # our choice: a trouble that goes on is told again at most so often
@@ -53,13 +54,13 @@ def set_up(
 
 
 class Telling:
-    """Telling that stand: each told when it comes, again at most every AGAIN_S with its count, and when it is over.
+    """Troubles that stand: each told when it comes, again at most every AGAIN_S with its age, and when it is over.
 
     >>> shown = []
-    >>> told = Telling("van", lambda level, text: shown.append(text), lambda: 0.0)
-    >>> told.over("disk"); told.stands("disk", "disk full"); told.stands("disk", "disk full"); told.over("disk", "room")
+    >>> told = Telling("van", lambda level, text: shown.append(text), iter([0.0, 40.0, 90.0]).__next__)
+    >>> told.stands("disk", "disk full"); told.stands("disk", "disk full"); told.over("disk", "room")
     >>> shown
-    ['van: disk full', 'van: room (recovered; it came 2 times)']
+    ['van: disk full', 'van: room (recovered after 1 min 30 s)']
     """
 
     def __init__(
@@ -69,24 +70,24 @@ class Telling:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._name, self._say, self._clock = name, say, clock
-        self._standing: dict[str, tuple[str, int, float]] = {}  # key → text, times, last told
+        self._standing: dict[str, tuple[str, float, float]] = {}  # key → text, since when, last told
 
     def stands(self, key: str, text: str, level: int = logging.ERROR) -> None:
         """The trouble `key` is there (still, or again)."""
-        before, times, told = self._standing.get(key, ("", 0, -AGAIN_S))
         now = self._clock()
+        before, since, told = self._standing.get(key, ("", now, -AGAIN_S))
         if text != before or now - told >= AGAIN_S:
-            more = f" ({times + 1} times so far)" if text == before else ""
+            more = f" (for {plain(length(now - since))} now)" if text == before else ""
             self._say(level, f"{self._name}: {text}{more}")
             told = now
-        self._standing[key] = (text, times + 1, told)
+        self._standing[key] = (text, since, told)
 
     def over(self, key: str, text: str | None = None) -> None:
         """It is gone; said once, and only if it was there."""
         gone = self._standing.pop(key, None)
         if gone is not None:
-            times = f"; it came {gone[1]} times" if gone[1] > 1 else ""
-            self._say(logging.INFO, f"{self._name}: {text or gone[0]} (recovered{times})")
+            lasted = plain(length(self._clock() - gone[1]))
+            self._say(logging.INFO, f"{self._name}: {text or gone[0]} (recovered after {lasted})")
 
     def standing(self) -> list[str]:
         """What stands, as text."""

@@ -15,6 +15,7 @@ from monitor.sources.header import Roles, Source, recognise
 from monitor.sources.units import unit_of
 
 SEPARATORS = (",", ";", "\t", "|")
+LOGS = "give a delimited text, Parquet, Arrow or SenML log"
 COMMENTS = ("#", "//")
 HEADER_WITHIN = 60  # lines searched for a header; our choice: loggers write title blocks of up to some 40 lines
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
@@ -161,13 +162,15 @@ def _finish(
         alone = times.plan([row[time[1]] for row in whole], None)
         if not isinstance(alone, str):
             time, plan = (time[1],), alone
+    cells = [row[source.column].strip() for row in whole for source in roles.channels.values()]
+    if isinstance(plan, str) and not any(map(_NUMBER.fullmatch, cells)):
+        raise _no_log(file, header)
     if isinstance(plan, str):
         raise InputError(
             f"{file}, line {start + 1}: no usable time: {plan}; expected ISO 8601, dd.mm.yyyy, Unix time or seconds",
             'name the time column in the vehicle file: [log] time = { column = "…" }, '
             "or write times as 2024-01-31T12:00:00Z",
         )
-    cells = [row[source.column].strip() for row in whole for source in roles.channels.values()]
     decimal = "," if any(_DECIMAL_COMMA.fullmatch(cell) for cell in cells) else "."
     return Layout(separator, decimal, start, header, columns, time, plan, roles.channels, roles.unclear)
 
@@ -248,12 +251,11 @@ def _no_header(
             f'name them in the vehicle file: [log] time = {{ column = "{first[0].strip()}" }}, '
             f'volts = {{ column = "{first[1].strip()}" }}',
         )
-    return InputError(
-        f"{file}: not a log: expected a header with time and volts, found {lines[0][:60]!r}"
-        if lines
-        else f"{file}: empty",
-        "give a delimited text, Parquet, Arrow or SenML log",
-    )
+    return _no_log(file, lines[0]) if lines else InputError(f"{file}: empty", LOGS)
+
+
+def _no_log(file: str, found: str) -> InputError:
+    return InputError(f"{file}: not a log: expected a header with time and volts, found {found[:60]!r}", LOGS)
 
 
 def no_volts(where: str, columns: Sequence[str], example: str) -> InputError:

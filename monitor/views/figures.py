@@ -15,7 +15,7 @@ NAMES = {
     "decay": "fall of the rest voltage",
     "disk_free": "free disk space",
     "gap_share": "share of time not observed",
-    "mean_night_current": "mean drain asleep, wake-ups and all",
+    "mean_night_current": "mean drain asleep, with wake-ups",
     "net_balance": "charge balance",
     "night_charge": "charge taken while standing",
     "notices_waiting": "age of the oldest undelivered notice",

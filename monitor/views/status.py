@@ -70,6 +70,8 @@ def _alarms(health: Health) -> str:
     if not health.alarms:
         return "none standing"
     held = len(health.alarms) - len(told)
+    if health.hushed_until is not None and not told:
+        return f"{count(held, 'alarm')} standing, hushed"
     return f"{count(len(told), 'alarm')} standing" + (f", {held} more suppressed by design" if held else "")
 
 

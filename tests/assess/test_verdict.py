@@ -268,7 +268,7 @@ def test_two_causes_at_once_are_both_told() -> None:
 
 
 def test_a_verdict_tells_what_rules_out_the_other_causes() -> None:
-    assert any(text.startswith("Not charging: ") for text in verdict(*days(night={"amps": 0.4})).because)
+    assert any(text.startswith("Charging is ruled out: ") for text in verdict(*days(night={"amps": 0.4})).because)
 
 
 # What a log cannot carry

@@ -12,6 +12,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -70,13 +71,17 @@ class Listening:
 
 
 def forward(home: Home, journal: Journal, vehicle: Vehicle, server: Any) -> None:
-    """All of the journal, its cursor moved for each page as the service does."""
-
-    def move(step: Step) -> None:
-        journal.move(CURSOR, step.position, step.lost, step.state, step.rejected)
-
+    """All of the journal; its cursor moved for each page as the service does, by the thread that writes the journal."""
     backlog = Afresh(home)
-    drain(Forwarder(vehicle, lambda: backlog, move, server=server))
+    with ThreadPoolExecutor(1, "keeper") as keeper:
+        moves: list[Future[None]] = []
+
+        def move(step: Step) -> None:
+            moves.append(keeper.submit(journal.move, CURSOR, step.position, step.lost, step.state, step.rejected))
+
+        drain(Forwarder(vehicle, lambda: backlog, move, server=server))
+        for moved in moves:
+            moved.result()
     backlog.close()
 
 

@@ -284,6 +284,21 @@ def test_a_hunting_regulator_is_unstable(dt):
     assert "unstable" in charging(seconds(drive.t, volts)).faults
 
 
+def test_a_hunting_regulator_whose_volts_the_battery_smooths_is_unstable():
+    """Up within 1.5 s, down over 3 s by 0.25 V each: only the rise is a large move from one second to the next."""
+    drive = Drive(32, 20, noise=0.01)
+    part = np.mod(drive.t[:, None] + np.linspace(0, 1, 20, endpoint=False), 4.5)  # a second's mean
+    wave = np.where(part < 1.5, part / 1.5, (4.5 - part) / 3.0).mean(axis=1)
+    assert "unstable" in charging(seconds(drive.t, drive.volts(13.6) + 0.75 * wave)).faults
+
+
+def test_the_ramps_of_a_managed_alternator_are_not_unstable():
+    """0.05 V/s up and down, as published, all the time: 0.15 V within three seconds."""
+    drive = Drive(33, 20, noise=0.01)
+    wave = np.abs(np.mod(drive.t, 20) - 10) * 0.05
+    assert "unstable" not in charging(seconds(drive.t, drive.volts(13.6) + wave)).faults
+
+
 def test_reversals_are_counted_within_a_minute_only():
     # ten moves, nine reversals in each minute, one move between them: one reversal short of the limit
     drive = Drive(31, 20, noise=0.001)

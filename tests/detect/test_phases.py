@@ -94,6 +94,14 @@ def test_stopped_and_restarted_within_twenty_seconds_is_one_drive(hz):
     assert len(found.drives[0].stops) == 1
 
 
+@pytest.mark.parametrize("left_on_a", [0.4, 1.3, 2.5])
+def test_a_stop_with_something_left_on_is_two_drives_though_a_slow_logger_misses_the_crank(left_on_a):
+    stop = a_drive(parked(), 900).load(120, -9.0).load(400, -left_on_a).load(20, -6.0)
+    begin, end = drives_of(stop.running(900, amps=9).load(120, -9.0).asleep(3600).read(0.2))
+    assert begin[1] == pytest.approx(904.8 + 900, abs=15)
+    assert end[0] == pytest.approx(904.8 + 900 + 540, abs=15)
+
+
 def test_stopped_for_ten_minutes_is_two_drives():
     block = a_drive(parked(), 300).shutdown().asleep(60).crank().running(300).read(1.0)
     assert len(drives_of(block)) == 2

@@ -1,4 +1,4 @@
-"""What the service says on stderr: a line an event, repeats counted, recovery once, secrets hidden."""
+"""What the service says on stderr: a line an event, what stands told now and then, recovery once, secrets hidden."""
 
 import io
 import logging
@@ -7,7 +7,7 @@ from monitor.service.telling import AGAIN_S, LOG, Telling, set_up
 from tests.service.fakes import FakeClock
 
 
-def test_a_trouble_that_goes_on_is_told_now_and_then_with_its_count() -> None:
+def test_a_trouble_that_goes_on_is_told_now_and_then_with_its_age() -> None:
     clock, shown = FakeClock(), []
     told = Telling("van", lambda level, text: shown.append(text), clock)
     for _ in range(int(2.5 * AGAIN_S)):
@@ -17,9 +17,9 @@ def test_a_trouble_that_goes_on_is_told_now_and_then_with_its_count() -> None:
     told.over("link", "speaks")
     assert shown == [
         "van: unplugged",
-        "van: unplugged (601 times so far)",
-        "van: unplugged (1201 times so far)",
-        "van: speaks (recovered; it came 1500 times)",
+        "van: unplugged (for 10 min now)",
+        "van: unplugged (for 20 min now)",
+        "van: speaks (recovered after 25 min)",
     ]
 
 

@@ -176,7 +176,7 @@ class StreamLogger:
         if now - self._heard_at >= self._silence_s:
             self._is(
                 "silent",
-                f"nothing has come for {self._silence_s:g} s: check that the logger is on and logging, "
+                f"nothing has come for {self._silence_s:g} s or more: check that the logger is on and logging, "
                 "and its cable; where it logs less often, set [source] silence",
             )
             self._heard_at = now
