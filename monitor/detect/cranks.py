@@ -33,6 +33,7 @@ HOLDS_V = 12.3  # a starter pulls any battery below this, even averaged over a s
 DEEP_V = 8.0  # no other load pulls a battery so low: 140 A of glow plugs leave a worn one 9 V; our choice
 SURE_TIMES = 2.5  # so many times the threshold is a crank however little the volts fall
 FADED = 0.8  # glow plugs fall below this share of their first current, a starter under load does not; our choice
+HELD_SHARE = 0.93  # …to which a starter keeps, its first and last samples left out; our choice
 HEAVY_TIMES = 1.5  # more than a running vehicle's bursts of load take from the battery; our choice
 GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying away smoothly, no inrush; our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
@@ -300,6 +301,7 @@ class CrankDetector:
         falls = np.diff(amps[top:]) >= 0.03 * crank.amps_peak
         early = top <= 1 or int(t_us[top] - t_us[0]) <= INRUSH_OVER_S * SECOND_US
         smooth = early and np.count_nonzero(falls) >= 0.9 * len(falls) and bool(amps[-1] > 0.9 * crank.amps_peak)
+        smooth = smooth and not _holds(amps[1:-1])
         later = amps[t_us >= t_us[0] + INRUSH_OVER_S * SECOND_US]
         fast = (crank.sampled_hz or 0.0) >= PLATEAU_HZ and len(later) > 0
         inrush = fast and -crank.amps_peak >= INRUSH_TIMES * -float(np.nanmin(later))
@@ -307,6 +309,12 @@ class CrankDetector:
         third = len(amps) // 3
         fades = third > 0 and float(np.median(amps[-third:])) > FADED * float(np.median(amps[top : top + third]))
         return heavy and (inrush or not (long and smooth) or (deep and not fades))
+
+
+def _holds(amps: Floats) -> bool:
+    """Whether a load that has begun goes on as it is: a starter under load does, glow plugs draw less and less."""
+    third = len(amps) // 3
+    return third > 0 and float(np.median(amps[-third:])) < HELD_SHARE * float(np.median(amps[:third]))
 
 
 def _split(rows: Indexes, t_us: Ints, pause_us: float) -> list[Indexes]:

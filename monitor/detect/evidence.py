@@ -21,6 +21,8 @@ RUN_VOLTS_ONLY_V = 13.15  # volts alone: regulated levels begin at 13.2 V (trade
 RUN_LIFEPO4_V = 13.5  # LiFePO4 rests at 13.2–13.35 V
 UNCHARGED_A = 8.0  # a running engine's own loads on the battery: ignition, injection, pump (common practice 10–40 A)
 UNCHARGED_OVER_A = 3.0  # …and so much above the load before the crank
+STEADY_ROWS, STEADY_A, STEADY_SHARE = 3, 0.3, 0.1  # seconds of a key that is on: so little changes; our choice
+SOON_ROWS, UNCHARGED_TIMES = 6, 1.5  # an alternator begins so soon; its engine draws so much more; our choice
 CARRIED_A = 2.0  # the load before the crank has gone from the battery: an alternator carries it
 CHARGED_ROWS = 2  # seconds of charge behind a crank that no noise makes
 RAISED_V = 0.3  # volts alone: so much above the volts before the crank, for a started engine
@@ -94,6 +96,26 @@ class Evidence:
         if np.isnan(after.amps).all():
             return self.carried(crank, load_a, after)
         return is_restless(after.amps) and (crank.sure or self.carried(crank, load_a, after))
+
+    def started_later(self, crank: Found, load_a: float | None, after: Seconds) -> int | None:
+        """The second of `after` in which an engine that charges was started unseen; None: by this crank.
+
+        After the load that was taken for a crank came the steady load of a key that is on, and behind that either what
+        was on the battery before as well, or more: an engine's own loads, shortly before the first charge.
+        """
+        charged = np.flatnonzero(self.proves(after))
+        drain = -after.amps[: int(charged[0])] if len(charged) else np.empty(0)
+        if len(drain) < STEADY_ROWS or load_a is None:
+            return None
+        level = float(np.median(drain[: STEADY_ROWS - 1]))
+        off = np.flatnonzero(~(np.abs(drain - level) <= max(STEADY_A, STEADY_SHARE * level)))
+        steady = int(off[0]) if len(off) else len(drain)
+        as_before = steady >= STEADY_ROWS and abs(level - load_a) <= max(STEADY_A, STEADY_SHARE * load_a)
+        more = (
+            STEADY_ROWS <= steady + 1 <= len(drain) <= steady + SOON_ROWS
+            and drain[steady] >= UNCHARGED_TIMES * level + UNCHARGED_OVER_A
+        )
+        return steady - 1 if as_before or (more and not crank.sure) else None
 
     def is_uncharged(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
         """Whether what follows a crank without charge is a running engine all the same: its loads on the battery."""

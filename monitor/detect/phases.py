@@ -27,8 +27,8 @@ import numpy as np
 
 from monitor.base.results import Crank
 from monitor.base.samples import SECOND_US, Indexes, Seconds
-from monitor.detect.cranks import Found
-from monitor.detect.evidence import CHARGED_V, JUMP_S, Evidence
+from monitor.detect.cranks import GLOW_S, Found
+from monitor.detect.evidence import CHARGED_V, JUMP_S, UNCHARGED_A, UNCHARGED_OVER_A, Evidence
 from monitor.detect.facts import Facts
 from monitor.detect.known import least_of, median_of
 from monitor.detect.stopping import KEPT_A, StopFound, find_stop, is_calm, is_loaded
@@ -44,6 +44,7 @@ AUTO_STOP_A = 4.0  # loads of a vehicle held ready to restart; less means the ke
 AUTO_STOP_VOLTS_ONLY_S = 180  # volts alone cannot tell the two apart; our choice
 CARRIED_S = 8  # seconds behind a crank in which an alternator is seen to carry the loads
 OUTCOME_S = 60  # time in which a crank must show a running engine, or be followed by another
+STARTER_TIMES = 1.25  # a starter draws so many times what the glow plugs before it drew at first; our choice
 CHARGE_PAUSE_S = 600  # a charger's pause, not its end
 TAIL = 12  # seconds kept behind the delay line to look back at
 
@@ -196,7 +197,8 @@ class Phases:
         if charged:
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
-            if not following.sure and (not len(behind) or evidence.is_uncharged(crank, load_a, behind)):
+            own = not len(behind) or evidence.is_uncharged(crank, load_a, behind)
+            if own and not following.sure and not self._is_glow(crank, following, load_a):
                 state.cranks.pop(0)  # some heavy load of the engine that runs, or the crank's own end
                 return 0
             started = False
@@ -205,6 +207,14 @@ class Phases:
         else:
             return None
         state.crank = None
+        later = evidence.started_later(crank, load_a, behind) if charged else None
+        if later is not None:  # between two samples: what was seen were glow plugs, or a start that failed
+            if crank.sure:
+                events.append(FailedStart(crank.crank))
+            state.mode, state.charged, state.ran_s = "drive", True, int(behind.second[later])
+            self._tell(events, after + later, running=False)
+            events.append(Begin("drive", state.ran_s * SECOND_US))
+            return after + later
         if started:
             state.mode, state.charged, state.ran_s = "drive", charged, crank.end_us // SECOND_US
             events.append(Begin("drive", crank.start_us, crank.crank, ran_us=crank.end_us))
@@ -216,6 +226,17 @@ class Phases:
         if crank.sure:
             events.append(FailedStart(crank.crank))
         return 0
+
+    def _is_glow(self, crank: Found, following: Found, load_a: float | None) -> bool:
+        """Whether the first of two heavy loads were glow plugs, and the next the starter: more, or after a pause."""
+        if crank.sure or crank.end_us - crank.start_us < GLOW_S * SECOND_US:
+            return False
+        first, then = crank.crank.amps_peak, following.crank.amps_peak
+        if first is not None and then is not None and then < STARTER_TIMES * first:
+            return True
+        between = self.state.held[_row(self.state.held, crank.end_us) : _row(self.state.held, following.start_us)]
+        drain = least_of(-between.amps)
+        return drain is not None and drain < max(UNCHARGED_A, (load_a or 0.0) + UNCHARGED_OVER_A)
 
     def _drive(self, events: list[Event], known: int, final: bool) -> int | None:
         """Tell seconds up to the last proof of running; decide a stop when one is certain."""

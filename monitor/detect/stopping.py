@@ -111,6 +111,9 @@ def _charged_until(drain: Floats) -> int:
 def _taken_over(volts: Floats, drain: Floats, lead: int, scale: float) -> int | None:
     """The first step into discharge behind which the alternator no longer carries the loads; None without a step."""
     steps = _steps(volts, drain, lead, scale)
+    first = drain[lead : steps[0]] if steps else drain[lead:]
+    if len(first) >= SIDE and lead and _carries(first):  # the step itself was lost among the swings before it
+        return lead
     for k, until in itertools.pairwise([*steps, len(drain)]):
         if not _carried(drain[k:until]) and not _passing(volts, drain, k, until, scale):
             return k
@@ -162,6 +165,12 @@ def _carried(drain: Floats) -> bool:
     """Whether the alternator carried the loads in this stretch: soon over, or little drain, and restless."""
     known = drain[1 : LOADED_S + 1][np.isfinite(drain[1 : LOADED_S + 1])]
     return len(known) < SIDE or (float(np.median(known)) < CARRIED_A and is_restless(known))
+
+
+def _carries(drain: Floats) -> bool:
+    """Whether the battery alone carries a load, and a constant one: no engine runs."""
+    known = drain[: LOADED_S + 1][np.isfinite(drain[: LOADED_S + 1])]
+    return len(known) >= SIDE and float(np.median(known)) >= CARRIED_A and not is_restless(known)
 
 
 def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> bool:

@@ -55,6 +55,22 @@ def test_the_resistance_is_that_of_the_circuit(hz):
     assert found.crank.resistance_mohm == pytest.approx(2 * OHM * 1000, rel=0.02)
 
 
+@pytest.mark.parametrize(
+    ("amps", "sure"),
+    [
+        ((-196, -179, -174, -175, -141), True),  # a weak battery, petrol: as a simulated logger without inrush read it
+        ((-589, -576, -555, -555, -307), True),
+        ((-196, -165, -148, -137, -130), False),  # glow plugs of a large engine
+    ],
+)
+def test_at_one_sample_a_second_a_starter_goes_on_as_it_began_and_glow_plugs_do_not(amps, sure):
+    scene = Scene().asleep(60).load(6, -8.0)
+    for value in amps:
+        scene.load(1, value)
+    (found,) = found_in(scene.load(2, -30.0).running(60).read(1.0))
+    assert found.sure is sure
+
+
 def test_a_slow_logger_gives_no_resistance_and_no_duration():
     block = start(1 / 3, averaging=False)
     a = block.amps.copy()

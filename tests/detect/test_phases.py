@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from monitor.base.samples import Block
+from monitor.base.samples import Block, Seconds
+from monitor.detect.facts import Facts
+from monitor.detect.stopping import find_stop
 from tests.detect.scene import Scene, after_s, document
 
 
@@ -92,6 +94,59 @@ def test_stopped_and_restarted_within_twenty_seconds_is_one_drive(hz):
     found = document(scene.shutdown().asleep(1800).read(hz, noise_a=0.02))
     assert len(found.drives) == 1
     assert len(found.drives[0].stops) == 1
+
+
+def glow(scene):
+    """Glow plugs for seven seconds: 90 A that fall to 60 A."""
+    for amps in (90, 78, 71, 67, 64, 62, 60):
+        scene.load(1, -amps)
+    return scene
+
+
+@pytest.mark.parametrize("averaging", [True, False])
+def test_a_slow_crank_behind_glow_plugs_begins_the_drive(averaging):
+    """At one sample a second neither has an inrush; the starter goes on as it began, glow plugs do not."""
+    scene = glow(parked().load(8, -5.0)).load(6, -12.0).load(4, -190.0).load(3, -32.0).running(600)
+    block = scene.shutdown().asleep(1800).read(1.0, averaging=averaging, noise_a=0.15)
+    ((begin, _),) = drives_of(block)
+    assert begin == pytest.approx(921, abs=1)
+    assert document(block).drives[0].crank.amps_peak == pytest.approx(-190, abs=1)
+
+
+def test_glow_plugs_before_a_crank_that_no_sample_meets_are_no_crank():
+    scene = glow(parked().load(8, -1.5)).load(7, -4.5).load(0.2, -4.5).load(0.6, -150.0).load(3, -22.0).running(600)
+    block = scene.shutdown().asleep(1800).read(1.0, averaging=False)
+    ((begin, _),) = drives_of(block)
+    assert begin == pytest.approx(922, abs=2)
+    found = document(block)
+    assert found.drives[0].crank is None
+    assert found.stands[0].failed_starts == []
+
+
+def test_a_start_that_failed_before_a_crank_that_no_sample_meets_is_told_as_such():
+    scene = parked().load(4, -8.5).load(3, -150.0).load(7.2, -8.5).load(0.6, -150.0).load(2.4, -22.0).running(600)
+    found = document(scene.shutdown().asleep(1800).read(1.0, averaging=False))
+    (drive,) = found.drives
+    assert after_s(drive.start) == pytest.approx(914, abs=2)
+    assert drive.crank is None
+    assert len(found.stands[0].failed_starts) == 1
+
+
+def test_a_late_alternator_behind_a_crank_that_was_seen_does_not_move_the_start():
+    scene = parked().crank(key_on_s=4).load(8, -16.0).load(3, -24.0).running(600)
+    block = scene.shutdown().asleep(1800).read(10.0, noise_a=0.01)
+    ((begin, _),) = drives_of(block)
+    assert begin == pytest.approx(904, abs=1)
+
+
+def test_a_step_that_the_swings_before_it_hide_is_the_stop_all_the_same():
+    amps = np.array([33.6, -40.4, -17.4, 34.3, -53.3, 33.6, -40.4, -53.3, 33.6, *[-7.5] * 42, *[-10.6] * 30])
+    volts = np.concatenate([np.full(9, 13.9), np.linspace(13.8, 12.9, 72)])
+    none, zeros = np.full(len(amps), np.nan), np.zeros(len(amps), np.int64)
+    held = Seconds(
+        np.arange(len(amps)), zeros + 1, volts, volts, volts, amps, amps, amps, none, zeros, zeros, zeros, zeros
+    )
+    assert find_stop(held[:0], held, 9, True, Facts()).row == 9
 
 
 @pytest.mark.parametrize("left_on_a", [0.4, 1.3, 2.5])

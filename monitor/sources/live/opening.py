@@ -6,7 +6,6 @@ import difflib
 import importlib
 import time
 from collections.abc import Callable
-from pathlib import Path
 from urllib.parse import SplitResult, parse_qsl, urlsplit
 
 from monitor.base.errors import SettingError
@@ -112,8 +111,6 @@ def _link(scheme: str, url: str, seams: Seams) -> tuple[str, Connect, Habits]:
     speed = options.pop("speed", "1")
     _no_more(scheme, url, options)
     scenario = _path(scheme, parts, url)
-    if not Path(scenario).is_file():
-        raise SettingError(f"[source] url: {scenario}: no such scenario", f'write it as "{EXAMPLES[scheme]}"')
     return f"simulation {scenario}", Simulator(scenario, _speed(speed), rest).connect, Habits()
 
 
