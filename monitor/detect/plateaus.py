@@ -40,6 +40,7 @@ AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, 
 STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
 STEP_DOWN_S = 120  # a fall shorter than this is not a step
 RETURN_S, CLEAR_TIMES = 3, 3.0  # in band for so long ends an excursion, at once one that stood out by three bands
+TAIL_S, TAIL_SHARE = 60, 0.3  # …or for so long, while it is over this share of the band: it dies away; our choice
 CANCEL_S = 10  # in band for so long ends a fall
 ARRIVALS_S = (0, 60, 120, 240)  # so much before the end of a stand is left out in turn; our choice
 SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
@@ -289,7 +290,8 @@ class PlateauTracker:
                 continue
             if state.above is not None:
                 quiet = until_s - state.above.last_s
-                if kind < 0 or quiet >= (1 if self._is_clear(state.above, held) else RETURN_S):
+                over = part.drain - base[min(begin, len(base) - 1)]
+                if kind < 0 or self._is_over(state.above, held, quiet, float(np.mean(over))):
                     self._close(held, part)
                 else:
                     state.above.parts.append(part)
@@ -306,10 +308,16 @@ class PlateauTracker:
                     state.below = None
         return len(rows), NONE
 
-    def _is_clear(self, above: Open, held: Held) -> bool:
-        """Whether the excursion stands so far out that a single row in band ends it."""
-        last = above.parts[-1]
-        return float(np.min(last.drain[-3:])) - above.level_a >= CLEAR_TIMES * held.texture.band_a(above.level_a)
+    def _is_over(self, above: Open, held: Held, quiet_s: int, over_a: float) -> bool:
+        """Whether rows in band, so long and so much over the level, end the excursion: one that dies away comes back.
+
+        A single row ends one that stood out far to its last row.
+        """
+        band = held.texture.band_a(above.level_a)
+        if float(np.min(above.parts[-1].drain[-3:])) - above.level_a >= CLEAR_TIMES * band:
+            return quiet_s >= 1
+        steady = held.texture.steady_a(above.level_a)  # rows' mean: single spikes, which widen the band, count little
+        return quiet_s >= (TAIL_S if over_a > TAIL_SHARE * steady else RETURN_S)
 
     def _close(self, held: Held, behind: Rows | None) -> None:
         """End the open excursion at its last row above; the row behind it carries the end of its charge."""
