@@ -313,8 +313,8 @@ class CrankDetector:
 
 def _holds(amps: Floats) -> bool:
     """Whether a load that has begun goes on as it is: a starter under load does, glow plugs draw less and less."""
-    third = len(amps) // 3
-    return third > 0 and float(np.median(amps[-third:])) < HELD_SHARE * float(np.median(amps[:third]))
+    third = max(len(amps) // 3, 1)
+    return len(amps) > 1 and float(np.median(amps[-third:])) < HELD_SHARE * float(np.median(amps[:third]))
 
 
 def _split(rows: Indexes, t_us: Ints, pause_us: float) -> list[Indexes]:

@@ -59,6 +59,8 @@ def test_the_resistance_is_that_of_the_circuit(hz):
     ("amps", "sure"),
     [
         ((-196, -179, -174, -175, -141), True),  # a weak battery, petrol: as a simulated logger without inrush read it
+        ((-186, -166, -160, -95), True),
+        ((-88, -77, -70, -66), False),
         ((-589, -576, -555, -555, -307), True),
         ((-196, -165, -148, -137, -130), False),  # glow plugs of a large engine
     ],
