@@ -42,7 +42,7 @@ def faults(evidence: Evidence, kind: Regulation, scale: float) -> list[ChargingF
     late = _late(evidence, kind, scale)
     if _no_charge(evidence, scale, from_s=evidence.start_s + (evidence.delay_s or 0.0) if late else 0.0):
         found.append("no_charge")
-    elif evidence.low_longest_s > lim.SULFATING_S:
+    elif evidence.low_longest_s > lim.SULFATING_S or _never_lifted(evidence, scale):
         found.append("undervoltage")
     if late:
         found.append("late")
@@ -77,6 +77,20 @@ def _no_charge(evidence: Evidence, scale: float, from_s: float) -> bool:
             flat = (minutes.volts < lim.NO_CHARGE_V * scale) & (minutes.amps < lim.ECONOMY_LOWEST_A)
             alone = minutes.volts < lim.NO_CHARGE_LATER_V * scale
     return _longest(np.where(by_amps, flat, alone) & (minutes.start_s >= from_s), minutes) >= lim.NO_CHARGE_BINS
+
+
+def _never_lifted(evidence: Evidence, scale: float) -> bool:
+    """Since a start that was seen, one low level: engine-managed systems charge after a start, and let go of a level.
+
+    By volts alone it may be one of those, far from the battery.
+    """
+    minutes = evidence.minutes
+    since = (minutes.start_s + minutes.width_s > evidence.start_s) & ~np.isnan(minutes.amps)
+    level = minutes.volts[since & (minutes.start_s >= evidence.start_s + lim.START_LEFT_OUT_S)]
+    if not evidence.start_seen or len(level) * minutes.width_s < lim.UNLIFTED_S:
+        return False
+    flat = float(np.ptp(level)) <= lim.UNLIFTED_WIDTH_V * scale
+    return flat and bool((minutes.high[since] < lim.CHARGING_V * scale).all())
 
 
 def _longest(flags: npt.NDArray[np.bool_], minutes: Minutes) -> int:

@@ -146,6 +146,16 @@ def test_a_short_drive_at_12_9_v_by_volts_alone_is_not_called_without_charge():
     assert charging(seconds(drive.t, drive.volts(12.9))).faults == []
 
 
+@pytest.mark.parametrize("minutes", [8, 12, 30])
+def test_an_alternator_that_never_lifts_the_battery_is_told_from_the_eleventh_minute_on(minutes):
+    """A regulator stuck at 12.75 V: a little in, a little out, and no charge after the start."""
+    drive = Drive(34, minutes)
+    expected = ["undervoltage"] if minutes > 11 else []
+    assert charging(seconds(drive.t, drive.volts(12.75), -0.2)).faults == expected
+    lifted = drive.volts(lambda t: np.where((t > 4) & (t < 34), 14.5, 12.75))  # as engine-managed systems begin
+    assert charging(seconds(drive.t, lifted, -0.2)).faults == []
+
+
 def test_a_managed_system_that_begins_at_the_batterys_voltage_is_not_late():
     drive = Drive(13, 40)
     volts = drive.pulses(12.9, 14.9)
