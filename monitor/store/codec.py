@@ -129,15 +129,20 @@ def _flat(parts: Sequence[Floats | None]) -> Floats | None:
 def _decoded(many: Sequence[bytes]) -> list[_Alike]:
     """What can be read of these bytes."""
     alike: dict[tuple[int, int, int], list[tuple[int, bytes]]] = {}
-    for index, data in enumerate(many):
-        if len(data) < _HEAD.size:
+    head, unpack, checksum_of, decompress = _HEAD.size, _HEAD.unpack_from, zlib.crc32, zlib.decompress
+    for index, data in enumerate(many):  # once a record: a backlog has millions
+        if len(data) < head:
             continue
-        checksum, count, bits, flags = _HEAD.unpack_from(data)
-        if checksum != zlib.crc32(memoryview(data)[4:]):
+        checksum, count, bits, flags = unpack(data)
+        if checksum != checksum_of(data[4:]):
             continue
-        body = data[_HEAD.size :]
-        width = 8 if flags & _LONG_STEPS else 4
-        alike.setdefault((count, bits, width), []).append((index, zlib.decompress(body) if flags & _PACKED else body))
+        body = data[head:]
+        kind = count, bits, 8 if flags & _LONG_STEPS else 4
+        member = index, decompress(body) if flags & _PACKED else body
+        if kind in alike:
+            alike[kind].append(member)
+        else:
+            alike[kind] = [member]
     return [_columns(members, *kind) for kind, members in alike.items()]
 
 

@@ -15,6 +15,7 @@ from monitor.base.vehicle import Vehicle
 from monitor.store.forward_backlog import CURSOR, Backlog, Rejected
 from monitor.store.forward_digest import Digest
 
+FIRST_PAGE = 250  # records; doubled page by page: the server is at work soon, and then all the time; our choice
 PAGE = 4_000  # records of one page; our choice: a large batch of seconds, and small enough to be made while one is sent
 
 
@@ -46,6 +47,7 @@ class Pages:
         self._backlog: Backlog | None = None
         self._digest: Digest | None = None
         self._position = 0
+        self._limit = FIRST_PAGE
 
     def next(self) -> Prepared | None:
         """The next page; None: nothing is new. Raises what the journal raises; then it is opened again at the next."""
@@ -74,7 +76,8 @@ class Pages:
             self._position = place.position
             assert self._vehicle.database is not None
             self._digest = Digest(self._vehicle, self._vehicle.database, self._limits, place.state)
-        page = backlog.page(self._position, PAGE, together=True)
+        page = backlog.page(self._position, self._limit, together=True)
+        self._limit = min(2 * self._limit, PAGE)
         if page.end <= self._position:
             return None
         digest, self._position = self._digest, page.end

@@ -25,6 +25,8 @@ from monitor.store.home import Home
 OpenDay = Callable[[Path], ArchivedDay]
 
 BULK_ROWS = 65_536  # samples of one block when nobody asks for single records; our choice: what replay is fast with
+PAGE_TIMES = 4  # a page spans so many positions for each record asked for; our choice: events lie between samples
+FETCHED = 500  # records asked of SQLite at a time; our choice
 _BULK_RECORDS = 10_000  # at most so many records of the journal for such a block; our choice
 
 
@@ -81,21 +83,24 @@ class Stream:
         """
         with glance(self._connection):
             newest = self.head()
+            within = min(newest, after + PAGE_TIMES * limit)  # a search for orders reads all that lies between
             events = [
                 Event(*row)
                 for row in self._connection.execute(
-                    "SELECT position, number, kind, t_us, body FROM event WHERE position > ? ORDER BY position LIMIT ?",
-                    (after, limit),
+                    "SELECT position, number, kind, t_us, body FROM event WHERE position > ? AND position <= ?"
+                    " ORDER BY position LIMIT ?",
+                    (after, within, limit),
                 )
             ]
             orders = [
                 Given(position, Order.model_validate_json(data))
                 for position, data in self._connection.execute(
-                    "SELECT position, data FROM feed WHERE position > ? AND kind = ? ORDER BY position LIMIT ?",
-                    (after, schema.ORDER, limit),
+                    "SELECT position, data FROM feed WHERE position > ? AND position <= ? AND kind = ?"
+                    " ORDER BY position LIMIT ?",
+                    (after, within, schema.ORDER, limit),
                 )
             ]
-            upto = min([newest, *(some[-1].position for some in (events, orders) if len(some) == limit)])
+            upto = min([within, *(some[-1].position for some in (events, orders) if len(some) == limit)])
             day = self._closed(after)
             piece = None if day else self._in_journal(after, limit, upto, together)
         if piece is None:
@@ -203,12 +208,18 @@ class Stream:
         piece = _Piece([], newest)
         taken: list[tuple[int, int, bytes]] = []
         samples = 0
-        for row in rows:
-            taken.append(row)
-            samples += row[1]
-            if len(taken) == limit or samples >= BULK_ROWS:
-                piece.end = row[0]
+        while samples < BULK_ROWS and len(taken) < limit:  # many at a time, of which few are read for nothing
+            least = rows.fetchmany(min(limit - len(taken), FETCHED))
+            for place, row in enumerate(least, 1):
+                samples += row[1]
+                if samples >= BULK_ROWS:
+                    least = least[:place]
+                    break
+            taken += least
+            if not least:
                 break
+        else:
+            piece.end = taken[-1][0]
         rows.close()
         whole = codec.decode_together([data for _, _, data in taken]) if together else None
         if whole is not None:
