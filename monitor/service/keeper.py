@@ -255,7 +255,7 @@ class Keeper:
     def _entry(self, advance_us: int | None, last: bool = False) -> None:
         """One entry, or several where the logger's channels changed."""
         blocks, self._blocks = self._later(gathered(self._blocks)), []
-        orders = self._ordered()
+        orders = self._ordered(int(blocks[-1].t_us[-1]) if blocks else self.last_us)
         rules = [order for order in orders if order.kind == "rules"]
         others = [order for order in orders if order.kind != "rules"]
         parts = [Entry(block=block) for block in blocks]
@@ -273,10 +273,10 @@ class Keeper:
         if not self._waiting or self.flush():
             self._desk.answer()
 
-    def _ordered(self) -> list[Order]:
-        """Orders to carry out now; those from outside wait while they could not be kept."""
-        apart_us = self._apart_us()
-        orders = self._desk.own(apart_us, self.last_us is None and self.clock() - self._began_s < FIRST_S)
+    def _ordered(self, newest_us: int | None) -> list[Order]:
+        """Orders to carry out now, behind the newest sample; those from outside wait while they could not be kept."""
+        apart_us = self._apart_us(newest_us)
+        orders = self._desk.own(apart_us, self._came_s is None and self.clock() - self._began_s < FIRST_S)
         if not self._waiting:
             orders += self._desk.outside(self.journal, self.guard.watch, self.wall_us(), apart_us)
         return orders
@@ -338,11 +338,11 @@ class Keeper:
             return
         self.alarms, self.hushed_until = watch.alarms(), watch.hushed_until
 
-    def _apart_us(self) -> int:
+    def _apart_us(self, newest_us: int | None) -> int:
         """How far the clock of the samples is ahead of this computer's, as far as that matters."""
-        if self.last_us is None or self._came_s is None:
+        if newest_us is None or self._came_s is None:
             return 0
-        apart_us = self.last_us + int((self.clock() - self._came_s) * 1e6) - self.wall_us()
+        apart_us = newest_us + int((self.clock() - self._came_s) * 1e6) - self.wall_us()
         return apart_us if abs(apart_us) > APART_US else 0
 
     def _work(self) -> None:

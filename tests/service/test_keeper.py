@@ -13,6 +13,7 @@ from monitor.store.reader import JournalReader
 from tests.service.fakes import EPOCH_US, Bench, FakeWatch, arrival, bench, order
 
 MINUTE_US = 60_000_000
+HOUR_US = 60 * MINUTE_US
 
 
 def kept(made: Bench) -> list[int]:
@@ -211,6 +212,23 @@ def test_a_mark_lies_in_the_journal_at_its_place(tmp_path: Path) -> None:
         assert noted.order.mark is not None
         assert noted.order.mark.text == "fuse 23"
         assert noted.outcome == 'noted: "fuse 23"'
+
+
+def test_after_a_restart_what_the_service_sees_waits_for_a_logger_whose_clock_is_another(tmp_path: Path) -> None:
+    """Else it would carry data time to this computer's clock, and the logger would count as silent since."""
+    made = bench(tmp_path)
+    made.hear(EPOCH_US - 500 * HOUR_US)
+    made.journal.close()
+    again = bench(tmp_path, made.clock)
+    again.keeper.give(order("observe", again.clock.wall_us, quantity="disk_free", value=1e9))
+    again.step()
+    assert again.watch.ordered == []
+    again.hear(EPOCH_US - 500 * HOUR_US + 10 * MINUTE_US)
+    again.step()
+    with JournalReader(again.home) as reader:
+        (seen,) = [kept.order for kept in reader.orders()]
+    assert again.keeper.last_us is not None
+    assert abs(seen.at - again.keeper.last_us) < MINUTE_US
 
 
 def test_a_silent_logger_lets_data_time_go_on(tmp_path: Path) -> None:
