@@ -207,14 +207,15 @@ class Phases:
         else:
             return None
         state.crank = None
-        later = evidence.started_later(crank, load_a, behind) if charged else None
+        end_row = _row(held, crank.end_us)
+        later = evidence.started_later(crank, load_a, held[end_row : max(limit, end_row)]) if charged else None
         if later is not None:  # between two samples: what was seen were glow plugs, or a start that failed
             if crank.sure:
                 events.append(FailedStart(crank.crank))
-            state.mode, state.charged, state.ran_s = "drive", True, int(behind.second[later])
-            self._tell(events, after + later, running=False)
+            state.mode, state.charged, state.ran_s = "drive", True, int(held.second[end_row + later])
+            self._tell(events, end_row + later, running=False)
             events.append(Begin("drive", state.ran_s * SECOND_US))
-            return after + later
+            return end_row + later
         if started:
             state.mode, state.charged, state.ran_s = "drive", charged, crank.end_us // SECOND_US
             events.append(Begin("drive", crank.start_us, crank.crank, ran_us=crank.end_us))
