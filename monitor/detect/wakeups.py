@@ -18,6 +18,7 @@ PARTIAL_NOISE = 2.5  # a neighbouring second so far above the noise belongs to t
 PARTIAL_SHARE = 0.05  # …and by so much of its size
 FULL_SHARE = 0.9  # an edge second this full is full
 FAST_S, PULSE_US = 2, 600_000  # a logger this fast shows an excursion this short as a pulse; our choice
+MODULE_S, BESIDE_SHARE = 10, 0.2  # modules are awake for so long and longer; of its size, beside it; our choice
 LEAST_AS = 0.018  # smaller is no wake-up: 10 mA for 2 s, less a tenth; our choice
 PULSES_TOGETHER = 3.5  # so many seconds' worth of a receiver's pulses may fall together…
 PULSES_SINGLE = 2.0  # …where a second is one sample; our choice
@@ -64,12 +65,20 @@ def _halfway(rows: Rows, first: int, last: int, start_us: int, end_us: int) -> t
 
 
 def is_pulse(excursion: Excursion, wake: WakeUp) -> bool:
-    """Whether a fast logger shows one sample that says nothing of its length, or less than any module is awake."""
+    """Whether one sample says nothing of its length, or a fast logger shows less than any module is awake.
+
+    A slower logger that averages spreads a wake-up over two samples, unless it fills one: then it may be so short. One
+    sample in ten seconds and more is all that some modules leave.
+    """
     rows = excursion.rows
-    high = np.flatnonzero(rows.drain - excursion.level_a > excursion.texture.steady_a(excursion.level_a))
-    fast = len(rows) < 2 or int(np.median(np.diff(rows.second))) <= FAST_S
+    excess = rows.drain - excursion.level_a
+    high = np.flatnonzero(excess > excursion.texture.steady_a(excursion.level_a))
+    every_s = 1 if len(rows) < 2 else int(np.median(np.diff(rows.second)))
     one_sample = len(high) <= 1 and int(rows.count[high].max(initial=0)) == 1
-    return fast and (one_sample or wake.end - wake.start <= PULSE_US)
+    if every_s <= FAST_S:
+        return one_sample or wake.end - wake.start <= PULSE_US
+    alone = float(excess.sum() - excess[high].sum()) < BESIDE_SHARE * float(excess[high].sum())
+    return one_sample and alone and every_s < MODULE_S
 
 
 def least_ah(excursion: Excursion) -> float:

@@ -185,6 +185,17 @@ def test_a_slow_logger_sees_a_wake_up_in_its_samples():
     assert wake.charge_ah == pytest.approx(0.58 * 60 / 3600, rel=0.1)  # a sample more or less on each side: 5 s of 60
 
 
+def test_a_receivers_pulses_that_a_slow_logger_meets_by_chance_are_no_wake_ups():
+    """One sample in 5 s; a pulse of 1.8 ms every 0.47 s is met by 1 in 260. Real ones of 20 s are found beside them."""
+    scene = Scene().asleep(3600)
+    for _ in range(8):
+        scene.load(20, -0.14).asleep(3600)
+    block = scene.read(0.2, averaging=False, noise_a=0.0015)
+    block.amps[np.random.default_rng(3).random(len(block)) < 1 / 260] -= 0.033
+    wakes = the_stand(block).wake_ups
+    assert [after_s(wake.start) for wake in wakes] == pytest.approx([3600 + 3620 * k for k in range(8)], abs=6)
+
+
 def test_a_logger_of_ten_milliamperes_gives_a_level_between_its_steps():
     """The logger's own noise moves the reading between its steps: the mean is finer than a step."""
     block = Scene().asleep(14_400, 0.034).read(1.0, noise_a=0.006, step_a=0.01)
