@@ -18,6 +18,7 @@ from monitor.detect.facts import Facts
 from monitor.detect.known import median_of
 
 STEP_A = 1.2  # the least step of battery current into discharge at an engine stop; our choice
+FULL_STEP_AH, LEAST_STEP = 36.0, 0.25  # …less with a smaller battery, which feeds smaller loads; our choice
 STEP_V, STEP_OHM = 0.005, 0.0012  # …with so much fall of the volts, and so much for its size: half of a large battery's
 STEP_ALONE_V = 0.12  # volts alone
 CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
@@ -88,7 +89,7 @@ def find_stop(tail: Seconds, held: Seconds, proved: int, charged: bool, facts: F
         found = _unloaded(drain, min(lead + proved + SIDE, last))
         row = last if found is None else found
     else:
-        found = _taken_over(volts, drain, max(_charged_until(drain), lead), facts.scale)
+        found = _taken_over(volts, drain, max(_charged_until(drain), lead), facts)
         row = max(lead + proved, min(_charged_until(drain), last)) if found is None else found
     behind = drain[row:][np.isfinite(drain[row:])]
     end = float(np.median(behind[-10:])) if len(behind) else None
@@ -108,9 +109,11 @@ def _charged_until(drain: Floats) -> int:
     return int(rows[-1]) + 1 if len(rows) else 0
 
 
-def _taken_over(volts: Floats, drain: Floats, lead: int, scale: float) -> int | None:
+def _taken_over(volts: Floats, drain: Floats, lead: int, facts: Facts) -> int | None:
     """The first step into discharge behind which the alternator no longer carries the loads; None without a step."""
-    steps = _steps(volts, drain, lead, scale)
+    scale = facts.scale
+    size = 1.0 if facts.capacity_ah is None else min(max(facts.capacity_ah / FULL_STEP_AH, LEAST_STEP), 1.0)
+    steps = _steps(volts, drain, lead, scale, size * STEP_A)
     first = drain[lead : steps[0]] if steps else drain[lead:]
     if len(first) >= SIDE and lead and _carries(first):  # the step itself was lost among the swings before it
         return lead
@@ -121,11 +124,11 @@ def _taken_over(volts: Floats, drain: Floats, lead: int, scale: float) -> int | 
     return lasting[-1] if lasting else None
 
 
-def _steps(volts: Floats, drain: Floats, lead: int, scale: float) -> list[int]:
+def _steps(volts: Floats, drain: Floats, lead: int, scale: float, step_a: float) -> list[int]:
     """Rows at which the battery takes over: the sharpest row of each step into discharge."""
     more = _ahead(drain, SIDE) - _behind(drain, SIDE)
     fall = _behind(volts, SIDE) - _ahead(volts, SIDE)
-    is_step = (more >= STEP_A) & (fall >= scale * np.maximum(STEP_V, STEP_OHM * more))
+    is_step = (more >= step_a) & (fall >= scale * np.maximum(STEP_V, STEP_OHM * more))
     is_step[:lead] = False
     rows = np.flatnonzero(is_step)
     sharp = np.diff(drain, prepend=drain[0])

@@ -42,6 +42,7 @@ def quantity_name(quantity: str) -> str:
 def figure(value: float, unit: str, quantity: str = "") -> str:
     """A value of a limited quantity in its base unit, as a person reads it.
 
+    >>> from monitor.views.words import plain
     >>> [plain(figure(*pair)) for pair in ((0.34, "A"), (15.9, "V"), (5400.0, "s"), (12.0, "1/h"), (3.0, "1"))]
     ['340 mA', '15.90 V', '1 h 30 min', '12 an hour', '3']
     >>> plain(figure(2.5, "d")), plain(figure(2e8, "byte")), figure(0.42, "1", "state_of_charge")

@@ -139,13 +139,22 @@ def test_a_late_alternator_behind_a_crank_that_was_seen_does_not_move_the_start(
     assert begin == pytest.approx(904, abs=1)
 
 
-def test_a_step_that_the_swings_before_it_hide_is_the_stop_all_the_same():
-    amps = np.array([33.6, -40.4, -17.4, 34.3, -53.3, 33.6, -40.4, -53.3, 33.6, *[-7.5] * 42, *[-10.6] * 30])
-    volts = np.concatenate([np.full(9, 13.9), np.linspace(13.8, 12.9, 72)])
-    none, zeros = np.full(len(amps), np.nan), np.zeros(len(amps), np.int64)
-    held = Seconds(
+def held_back(volts, amps):
+    amps, none, zeros = np.asarray(amps), np.full(len(amps), np.nan), np.zeros(len(amps), np.int64)
+    return Seconds(
         np.arange(len(amps)), zeros + 1, volts, volts, volts, amps, amps, amps, none, zeros, zeros, zeros, zeros
     )
+
+
+def test_the_loads_of_a_small_vehicle_make_a_small_step():
+    """6 V, 8 Ah: a full battery takes a quarter of an ampere, and then gives less than one."""
+    held = held_back(np.repeat([7.14, 6.66], 60), np.repeat([0.24, -0.84], 60))
+    assert find_stop(held[:0], held, 48, True, Facts(nominal_v=6.0, capacity_ah=8.0)).row == 60
+
+
+def test_a_step_that_the_swings_before_it_hide_is_the_stop_all_the_same():
+    amps = [33.6, -40.4, -17.4, 34.3, -53.3, 33.6, -40.4, -53.3, 33.6, *[-7.5] * 42, *[-10.6] * 30]
+    held = held_back(np.concatenate([np.full(9, 13.9), np.linspace(13.8, 12.9, 72)]), amps)
     assert find_stop(held[:0], held, 9, True, Facts()).row == 9
 
 
