@@ -6,6 +6,11 @@ from dataclasses import dataclass
 
 from monitor.base.vehicle import BatteryKind, Vehicle
 
+CAR_AH, LEAST_LOADS = (
+    48.0,
+    0.25,
+)  # from this capacity on a vehicle has a car's loads; no less than this share; our choice
+
 
 @dataclass(frozen=True, slots=True)
 class Facts:
@@ -46,3 +51,12 @@ class Facts:
         2.0
         """
         return self.nominal_v / 12.0
+
+    @property
+    def loads(self) -> float:
+        """Share of a car's loads that this vehicle's may be: a small battery feeds small ones.
+
+        >>> Facts(capacity_ah=12.0).loads, Facts(capacity_ah=70.0).loads, Facts().loads
+        (0.25, 1.0, 1.0)
+        """
+        return 1.0 if self.capacity_ah is None else min(max(self.capacity_ah / CAR_AH, LEAST_LOADS), 1.0)

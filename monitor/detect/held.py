@@ -16,6 +16,7 @@ BATCHES = 64  # batch means kept per plateau; pairs merge when full
 class Held:
     """A plateau being held: its bounds (s), the level that follows it, and batch means (mean A, observed s).
 
+    now_a           mean of the last rows in band: a figure to tell, where the level is one to compare with
     lift_a          how far the mean lies above the lower quartile
     lows_a, low_a   the last quartiles that were followed, and the very last
     """
@@ -28,6 +29,7 @@ class Held:
     weights: list[float] = field(default_factory=list)
     per_batch: int = 1
     waiting: list[tuple[float, float]] = field(default_factory=list)
+    now_a: float | None = None
     lift_a: float = 0.0
     lows_a: list[float] = field(default_factory=list)
     low_a: float | None = None

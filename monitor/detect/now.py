@@ -91,7 +91,9 @@ def _stand(engine: Engine) -> StandNow:
     tracker, state = engine.stand.plateaus.state, engine.stand.state
     sleep = asleep(tracker, engine.facts)
     held = tracker.held
-    level = held.level_a if sleep.settled_s is not None and held is not None and held.known else None
+    level = None
+    if sleep.settled_s is not None and held is not None and held.known:
+        level = held.level_a if held.now_a is None else held.now_a
     band = held.texture.band_a(held.level_a) if held is not None else 0.0
     return StandNow(
         start_us=state.start_us,

@@ -379,6 +379,7 @@ class PlateauTracker:
             weights, total = np.ones(n), float(n)
         mean = float((rows.drain[part] * weights).sum()) / total
         held.add(mean, total / SECOND_US, float(np.mean(rows.volts[part])))
+        held.now_a = mean if held.now_a is None else held.now_a + (mean - held.now_a) * n / (n + FOLLOW_ROWS)
         held.lift_a += float((excess[part] * weights).sum()) / total * n / (n + FOLLOW_ROWS)
         if len(rows) < MINUTES * DRIFT_ROWS:
             held.level_a += (mean - held.level_a) * n / (n + FOLLOW_ROWS)

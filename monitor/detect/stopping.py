@@ -18,7 +18,6 @@ from monitor.detect.facts import Facts
 from monitor.detect.known import median_of
 
 STEP_A = 1.2  # the least step of battery current into discharge at an engine stop; our choice
-FULL_STEP_AH, LEAST_STEP = 36.0, 0.25  # …less with a smaller battery, which feeds smaller loads; our choice
 STEP_V, STEP_OHM = 0.005, 0.0012  # …with so much fall of the volts, and so much for its size: half of a large battery's
 STEP_ALONE_V = 0.12  # volts alone
 CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
@@ -112,8 +111,7 @@ def _charged_until(drain: Floats) -> int:
 def _taken_over(volts: Floats, drain: Floats, lead: int, facts: Facts) -> int | None:
     """The first step into discharge behind which the alternator no longer carries the loads; None without a step."""
     scale = facts.scale
-    size = 1.0 if facts.capacity_ah is None else min(max(facts.capacity_ah / FULL_STEP_AH, LEAST_STEP), 1.0)
-    steps = _steps(volts, drain, lead, scale, size * STEP_A)
+    steps = _steps(volts, drain, lead, scale, STEP_A * facts.loads)
     first = drain[lead : steps[0]] if steps else drain[lead:]
     if len(first) >= SIDE and lead and _carries(first):  # the step itself was lost among the swings before it
         return lead

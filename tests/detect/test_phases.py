@@ -6,7 +6,7 @@ import pytest
 from monitor.base.samples import Block, Seconds
 from monitor.detect.facts import Facts
 from monitor.detect.stopping import find_stop
-from tests.detect.scene import Scene, after_s, document
+from tests.detect.scene import T0, Scene, after_s, document
 
 
 def drives_of(block, facts=None):
@@ -38,6 +38,14 @@ def test_a_slow_logger_that_misses_the_crank_still_sees_the_drive(hz):
     ((begin, end),) = drives_of(block)
     assert begin == pytest.approx(904, abs=2 / hz)
     assert end == pytest.approx(904.8 + 1800, abs=3 / hz)
+
+
+def test_a_small_vehicle_without_a_crank_in_sight_is_started_out_of_a_small_load():
+    """6 V, 14 Ah: 0.7 A with the key on, 3 A of charge behind the start that no sample meets."""
+    volts = np.concatenate([np.full(450, 6.39), [6.38, 6.38, 6.35, 6.46, 6.82], np.full(600, 6.92)])
+    amps = np.concatenate([np.full(448, -0.003), [-0.71, -0.7, -0.7, -0.7, -4.9, 3.2, 5.8], np.full(600, 2.5)])
+    ((begin, _),) = drives_of(Block(T0 + 2_000_000 * np.arange(len(volts)), volts, amps), Facts(6.0, "agm", 14.0))
+    assert begin == pytest.approx(906, abs=4)
 
 
 def test_a_push_start_is_a_drive_without_a_crank():

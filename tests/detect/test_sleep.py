@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from monitor.base.samples import SECOND_US, Block
-from monitor.detect import Facts
-from tests.detect.scene import T0, document
+from monitor.detect import Engine, Facts
+from monitor.detect.now import StandNow, now
+from tests.detect.scene import T0, Scene, document
 
 LEVEL_A = 0.030
 
@@ -80,3 +81,17 @@ def test_a_coarse_logger_without_noise_admits_what_its_step_may_hide():
     assert stand.sleep_current_a == pytest.approx(0.03)
     assert stand.sleep_current_low_a <= 0.02525
     assert stand.sleep_current_high_a >= 0.03475
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_what_is_told_while_it_sleeps_is_a_mean_too(seed):
+    """9.4 mA in steps of 1 mA and 1.2 mA of noise: the level that rows are held against may be a milliampere off."""
+    scene = Scene().asleep(4000, 0.0094)
+    for _ in range(4):
+        scene.load(46, -0.0744).asleep(3200, 0.0094)
+    engine = Engine(Facts())
+    engine.update(scene.read(0.5, noise_a=0.0012, step_a=0.001, seed=seed))
+    stand = now(engine)
+    assert isinstance(stand, StandNow)
+    # a frame of 300 rows: 1.2 mA / √300, three times, and what rows beyond the band leave out
+    assert stand.level_a == pytest.approx(0.0094, abs=0.0004)
