@@ -129,6 +129,7 @@ class LimitAlarm:
             if state.active and state.alarm is not None:
                 worst = state.alarm.worst if state.alarm.worst is not None else value
                 state.alarm.worst = max(worst, value) if self.side == "high" else min(worst, value)
+            told += self._catch_up(t_us)  # it gave way when it was raised, and was not seen when that ended
         elif state.zone != "unknown":
             state.unknown_us = 0
             state.clear_us = state.clear_us if state.zone == "clear" else 0
@@ -247,9 +248,9 @@ class LimitAlarm:
         return self._catch_up(at_us)
 
     def give_way(self, yields: bool, at_us: int) -> list[Transition]:
-        """Whether another limit, which this one yields to, tells the same thing."""
+        """Whether another limit, which this one yields to, tells the same thing; what is over with it is not told."""
         before, self.state.yields = self.state.yields, yields
-        return self._catch_up(at_us) if before and not yields else []
+        return self._catch_up(at_us) if before and not yields and self.state.zone == "beyond" else []
 
     def end(self, at_us: int) -> list[Transition]:
         """The limit is no longer in the rules: an alarm that was told is told to be over."""

@@ -208,6 +208,17 @@ def test_an_alarm_that_gives_way_is_told_when_the_other_one_returns():
     assert [t.what for t in alarm.give_way(False, s(5))] == ["raised"]
 
 
+@pytest.mark.parametrize(("then", "told"), [(41.0, ["raised"]), (0.0, [])])
+def test_what_is_not_seen_when_the_other_one_returns_is_told_only_if_it_is_seen_again(then, told):
+    """As the mean drain of a night that is over: the next night says whether it is still so."""
+    alarm = LimitAlarm(limit(), "high")
+    alarm.give_way(True, 0)
+    fed(alarm, [41.0, None])
+    assert alarm.give_way(False, s(5)) == []
+    assert [t.what for t in alarm.take(s(6), then)] == told
+    assert [t.what for t in alarm.advance(s(7))] == []
+
+
 def test_in_a_silence_nothing_is_told_before_its_end():
     alarm = LimitAlarm(limit(), "high")
     alarm.take(0, 41.0)
