@@ -74,6 +74,6 @@ def blocks_of(log: RecordedLog | Span, what: Asked, sign: Sign) -> Iterator[Bloc
     """Its samples; those of a service's data are turned round here where that is asked: a log's are as it is read."""
     from dataclasses import replace
 
+    turned = what.data is not None and sign == "reversed"
     for block in log.blocks():
-        turned = what.data is not None and sign == "reversed" and block.amps is not None
         yield replace(block, amps=-block.amps) if turned and block.amps is not None else block

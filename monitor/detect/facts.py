@@ -6,10 +6,7 @@ from dataclasses import dataclass
 
 from monitor.base.vehicle import BatteryKind, Vehicle
 
-CAR_AH, LEAST_LOADS = (
-    48.0,
-    0.25,
-)  # from this capacity on a vehicle has a car's loads; no less than this share; our choice
+CAR_AH, LEAST_LOADS = 48.0, 0.25  # with so much a vehicle has a car's loads, else this share or more; our choice
 
 
 @dataclass(frozen=True, slots=True)

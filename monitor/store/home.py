@@ -81,7 +81,7 @@ class Home:
 def data_at(path: Path) -> Home | None:
     """The vehicle's data that a path means: its folder, its journal, or the folder above where that holds but one.
 
-    Raises SettingError where it holds several.
+    A folder with files in it is one of logs. Raises SettingError where it holds several vehicles.
     """
     try:
         if not path.is_dir():
@@ -89,6 +89,8 @@ def data_at(path: Path) -> Home | None:
                 return Home(path.parent) if file.read(len(_SQLITE)) == _SQLITE else None
         if Home(path).journal.is_file():
             return Home(path)
+        if any(child.is_file() for child in path.iterdir()):
+            return None
         inside = sorted(journal.parent for journal in path.glob("*/journal.db"))
     except OSError:
         return None

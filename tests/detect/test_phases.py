@@ -121,6 +121,16 @@ def test_a_slow_crank_behind_glow_plugs_begins_the_drive(averaging):
     assert document(block).drives[0].crank.amps_peak == pytest.approx(-190, abs=1)
 
 
+def test_a_starter_is_no_load_of_an_engine_that_the_glow_plugs_before_it_did_not_start():
+    """As a simulated logger of one averaged sample a second read a diesel: key-on, glow plugs, key-on, starter."""
+    glow = [(-24.8, 12.2), (-108.2, 11.64), (-90.3, 11.74), (-81.3, 11.78), (-76.7, 11.79), (-20.8, 12.14)]
+    key_on = [(-8.73, 12.22), (-8.61, 12.23), (-8.73, 12.22), (-8.6, 12.22)]
+    start = [(-150.2, 11.31), (-197.1, 10.96), (-45.8, 11.91), (-45.7, 11.91), (54.0, 12.73), (74.3, 13.33)]
+    amps, volts = np.array([(-3.5, 12.33)] * 900 + glow + key_on + start + [(6.0, 14.3)] * 600).T
+    ((begin, _),) = drives_of(Block(T0 + 1_000_000 * np.arange(len(amps)), volts, amps))
+    assert begin == pytest.approx(910, abs=1)
+
+
 def test_glow_plugs_before_a_crank_that_no_sample_meets_are_no_crank():
     scene = glow(parked().load(8, -1.5)).load(7, -4.5).load(0.2, -4.5).load(0.6, -150.0).load(3, -22.0).running(600)
     block = scene.shutdown().asleep(1800).read(1.0, averaging=False)
@@ -141,7 +151,7 @@ def test_a_start_that_failed_before_a_crank_that_no_sample_meets_is_told_as_such
 
 
 def test_a_late_alternator_behind_a_crank_that_was_seen_does_not_move_the_start():
-    scene = parked().crank(key_on_s=4).load(8, -16.0).load(3, -24.0).running(600)
+    scene = parked().crank(seconds=1.0, key_on_s=4).load(8, -16.0).load(3, -32.0).running(600)
     block = scene.shutdown().asleep(1800).read(10.0, noise_a=0.01)
     ((begin, _),) = drives_of(block)
     assert begin == pytest.approx(904, abs=1)

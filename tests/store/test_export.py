@@ -141,6 +141,11 @@ def test_a_data_folder_is_known_from_other_paths(home: Home, tmp_path: Path) -> 
     assert data_at(home.folder) == data_at(home.journal) == home
     assert data_at(LOG) is None
     assert data_at(tmp_path / "nothing") is None
+    assert data_at(home.folder.parent) == home
+    (tmp_path / "van").mkdir()
+    (tmp_path / "van" / "journal.db").write_bytes(home.journal.read_bytes())
+    (tmp_path / "night.csv").write_text("time,volts\n")
+    assert data_at(tmp_path) is None  # logs, beside a vehicle's data
 
 
 def test_what_cannot_be_exported_is_said_and_leaves_no_file(home: Home, tmp_path: Path) -> None:
