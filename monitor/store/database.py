@@ -35,7 +35,7 @@ def open_writer(path: Path, connect: Connect = connect) -> sqlite3.Connection:
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute(f"PRAGMA journal_size_limit = {_WAL_KEPT_BYTES}")
         schema.migrate(connection, str(path))
-    except BaseException:
+    except BaseException:  # whatever it was: closed, and raised again
         connection.close()
         raise
     return connection
@@ -60,7 +60,7 @@ def open_reader(path: Path) -> sqlite3.Connection:
                 connection.close()
                 connection = connect(_uri(path, "ro") + "&immutable=1")
             schema.check_version(connection, str(path))
-        except BaseException:
+        except BaseException:  # as above
             connection.close()
             raise
         return connection
@@ -77,7 +77,7 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     try:
         yield
         connection.execute("COMMIT")
-    except BaseException:
+    except BaseException:  # whatever it was: nothing of it is kept
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise

@@ -69,7 +69,7 @@ def export(span: Span, path: Path, disk: Disk | None = None) -> Exported:
                     samples, last = samples + len(block), int(block.t_us[-1])
             disk.sync(part)
             disk.rename(part, path)
-        except BaseException:
+        except BaseException:  # an interrupt too leaves no half file
             disk.remove(part)
             raise
     return Exported(samples, first, last)

@@ -92,7 +92,7 @@ class Journal:
             self._stream = Stream(self._connection, home)
             with self._doing("read"):
                 self._load()
-        except BaseException:
+        except BaseException:  # whatever it was: the lock is let go
             self._lock.close()
             raise
 

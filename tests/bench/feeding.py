@@ -106,7 +106,7 @@ class Pty:
         while not self._wire.listening():
             if time.monotonic() > deadline:
                 raise RuntimeError("nobody opened the pseudo-terminal")
-            time.sleep(WAKE_S)
+            time.sleep(WAKE_S)  # until the next line falls due
         self.send(HEADER)
 
     def send(self, data: bytes) -> None:
@@ -163,7 +163,7 @@ class Speaker(threading.Thread):
             now_us = (time.monotonic() + offset_s) * 1e6
             due = int((now_us - self._began_us) / self._step_us) + 1
             if due <= self.sent:
-                time.sleep(max(WAKE_S, (self._began_us + self.sent * self._step_us - now_us) / 1e6))
+                time.sleep(max(WAKE_S, (self._began_us + self.sent * self._step_us - now_us) / 1e6))  # as above
                 continue
             self.late_s = max(self.late_s, (now_us - self._began_us - self.sent * self._step_us) / 1e6)
             lines = []

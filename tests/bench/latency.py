@@ -98,7 +98,7 @@ def _raised_s(reader: JournalReader, limit: str) -> float:
             told = json.loads(event.body)
             if told["alarm"]["limit"] == limit and told["what"] == "raised":
                 return time.time()
-        time.sleep(LOOK_S)
+        time.sleep(LOOK_S)  # between two looks
     raise RuntimeError(f"no alarm of {limit} within a minute")
 
 

@@ -53,7 +53,7 @@ class Profiles:
                 )
                 before = now
             known = there
-            time.sleep(LOOK_S)
+            time.sleep(LOOK_S)  # between two looks
 
     def tell(self) -> None:
         """Print it all."""

@@ -162,13 +162,13 @@ def one_vehicle(lengths: Lengths, profiled: bool = False) -> list[Line]:
         until("a notice came, the database heard of it, the jobs are done", lambda: bool(phone.heard))
         until("the database heard of it", lambda: bool(database.heard))
         until("the jobs that were due are done", lambda: jobs_done(service.home("van")))
-        time.sleep(max(0.0, began + lengths.warm_s - time.monotonic()))
+        time.sleep(max(0.0, began + lengths.warm_s - time.monotonic()))  # warming up
         look, posted, told = service.look(), len(database.heard), len(phone.heard)
         journal_before = _bytes(service.home("van"))
         highest = 0.0
         ends = time.monotonic() + lengths.measured_s
         while time.monotonic() < ends:
-            time.sleep(min(1.0, max(0.0, ends - time.monotonic())))
+            time.sleep(min(1.0, max(0.0, ends - time.monotonic())))  # between two looks
             service.alive()
             highest = max(highest, service.memory_mib()[0])
         cost = service.cost(look)
@@ -250,9 +250,9 @@ def fleet(lengths: Lengths) -> list[Line]:
             began_us = time.time_ns() // 100_000_000 * 100_000
             speaker = Speaker(wire, lambda n: rows[n] if n < len(rows) else None, RATE_HZ, began_us)
             speaker.start()
-            time.sleep(lengths.warm_s)
+            time.sleep(lengths.warm_s)  # warming up
             look = service.look()
-            time.sleep(lengths.fleet_s)
+            time.sleep(lengths.fleet_s)  # what is measured
             cost = service.cost(look)
             resident, peak = service.memory_mib()
             threads = service.threads()

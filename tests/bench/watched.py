@@ -35,7 +35,7 @@ def until(what: str, condition: Callable[[], bool], patience_s: float = PATIENCE
     while not condition():
         if time.monotonic() > deadline:
             raise RuntimeError(f"not within {patience_s:g} s: {what}")
-        time.sleep(LOOK_S)
+        time.sleep(LOOK_S)  # between two looks
 
 
 @dataclass(frozen=True)

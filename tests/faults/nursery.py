@@ -28,7 +28,7 @@ for _ in sys.stdin:
         os.dup2(log, 1), os.dup2(log, 2)
         try:
             watch(files, data)
-        except BaseException as fault:
+        except BaseException as fault:  # a forked child must not run on into the tests
             os.write(2, f"the start failed: {fault!r}\\n".encode())
             os._exit(1)
     print(child, flush=True)

@@ -122,7 +122,7 @@ def await_more(home: Home, before: int) -> None:
         with contextlib.suppress(StoreError), JournalReader(home) as reader:
             if (reader.last_sample_us() or 0) > last_us:
                 return
-        time.sleep(0.01)
+        time.sleep(0.01)  # between two looks
     raise AssertionError(f"nothing was written within {DEADLINE_S} s")
 
 
@@ -177,7 +177,7 @@ def test_nothing_acknowledged_is_lost_or_told_twice(tmp_path: Path, monkeypatch:
             deadline = time.monotonic() + DEADLINE_S
             while (kept := acknowledged(home, kept)) < feeder.issued:
                 assert time.monotonic() < deadline, f"{kept} of {feeder.issued} after {DEADLINE_S} s"
-                time.sleep(0.1)
+                time.sleep(0.1)  # between two looks
             services.end(service, signal.SIGTERM)
     finally:
         feeder.stop()

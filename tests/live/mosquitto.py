@@ -113,7 +113,7 @@ def await_that(condition: Any, what: str) -> None:
     deadline = time.monotonic() + PATIENCE_S
     while not condition():
         assert time.monotonic() < deadline, f"not seen: {what}"
-        time.sleep(0.02)
+        time.sleep(0.02)  # between two looks
 
 
 def make_certificate(folder: Path, name: str = "localhost") -> Path:

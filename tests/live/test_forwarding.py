@@ -35,7 +35,7 @@ def until(done: Callable[[], Any], what: str) -> None:
     deadline = time.monotonic() + DEADLINE_S
     while not done():
         assert time.monotonic() < deadline, f"not within {DEADLINE_S:g} s: {what}"
-        time.sleep(0.01)
+        time.sleep(0.01)  # between two looks
 
 
 def real(journal: MemoryJournal, url: str, **table: object) -> Forwarder:

@@ -22,7 +22,7 @@ def until(what: str, condition: Callable[[], bool]) -> None:
     deadline = time.monotonic() + DEADLINE_S
     while not condition():
         assert time.monotonic() < deadline, f"not within {DEADLINE_S:g} s: {what}"
-        time.sleep(0.02)
+        time.sleep(0.02)  # between two looks
 
 
 @dataclass
