@@ -55,6 +55,6 @@ def test_handles_threads_and_memory_do_not_grow(tmp_path: Path) -> None:
             logger.join()
     half = seen[ROUNDS // 2 :]
     assert max(fds for fds, _, _ in half) <= max(fds for fds, _, _ in seen[:3]) + 2  # a socket, a file being written
-    assert max(threads for _, threads, _ in half) <= max(threads for _, threads, _ in seen[:3])
+    assert max(threads for _, threads, _ in half) <= max(threads for _, threads, _ in seen[:3]) + 1  # the jobs' worker
     assert half[-1][2] - half[0][2] < GROWTH_MIB, [round(size, 1) for _, _, size in seen]
     assert list((tmp_path / "data" / "van" / "inbox").iterdir()) == []
