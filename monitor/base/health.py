@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from pydantic import Field
 
 from monitor.base.alarms import Alarm
+from monitor.base.condition import Condition
 from monitor.base.fields import Moment, Number, Part
 from monitor.base.results import ClockStep
 
@@ -45,6 +46,7 @@ class Health(Part):
     refused         rows of the logger refused, since the journal was begun
     position        of the journal; checkpoint: when the watch's state was last kept (data time)
     waiting_bytes   samples that could not be written yet; dropped: rows lost for want of room for them
+    condition       what the vehicle is doing; None: not known yet
     watch           on; rebuilt: after a fault; off: after another; watch_why: the fault
     hushed_until    no alarm is announced until then; 1969: until told otherwise
     clock_why       why this computer's clock cannot be trusted, empty when it can
@@ -68,6 +70,7 @@ class Health(Part):
     checkpoint: Moment | None = None
     waiting_bytes: int = 0
     dropped: int = 0
+    condition: Condition | None = None
     watch: Literal["on", "rebuilt", "off"] = "on"
     watch_why: str = ""
     rules: str | None = None

@@ -59,7 +59,7 @@ def check(
 
     world = checking.World(now_us, lambda: unset(now_us(), None), free, lambda: runs(home), send)
     person = Person() if questions and sys.stdin.isatty() else Nobody()
-    logger = open_live(car.source.url, checking.hurried(car, seconds))
+    logger = open_live(car.source.url, checking.hurried(car, seconds), guest=True)
     print_before(sys.stderr)
     try:
         findings = checking.check(car, logger, person, world, seconds)

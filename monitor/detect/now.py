@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from monitor.base.condition import Condition
 from monitor.base.results import Crank, WakeUp
 from monitor.base.samples import SECOND_US
 from monitor.detect.rows import Rows
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from monitor.detect.engine import Engine
     from monitor.detect.plateaus import TrackerState
 
+UNPROVED_S = 120  # without a proof that the engine runs; our choice: charging proves it every second
 LAPSE_ROWS = 3  # rows in band that end a wake-up which is going on; as the tracker's own return
 
 
@@ -84,6 +86,24 @@ def now(engine: Engine) -> StandNow | DriveNow | None:
     if engine.stand is not None:
         return _stand(engine)
     return _drive(engine) if engine.drive is not None else None
+
+
+def condition(engine: Engine) -> Condition | None:
+    """What the vehicle is doing; None: neither a stand nor a drive is known yet."""
+    found = now(engine)
+    if found is None:
+        return None
+    if isinstance(found, DriveNow):
+        held = engine.phases.state.held
+        if len(held) and int(held.second[-1]) * SECOND_US - found.proved_us > UNPROVED_S * SECOND_US:
+            return Condition(state="stopping", since=found.proved_us)
+        return Condition(state="running", since=found.start_us)
+    wakes = len(found.wake_ups)
+    if found.awake_us is not None:
+        return Condition(state="awake", since=found.awake_us, sleep_a=found.level_a, wakes=wakes)
+    if found.settled_us is not None:
+        return Condition(state="asleep", since=found.settled_us, sleep_a=found.level_a, wakes=wakes)
+    return Condition(state="settling" if found.amps else "standing", since=found.start_us)
 
 
 def _stand(engine: Engine) -> StandNow:

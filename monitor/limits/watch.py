@@ -32,6 +32,7 @@ import numpy as np
 
 from monitor.assess import assess
 from monitor.base.alarms import Alarm, Transition
+from monitor.base.condition import Condition
 from monitor.base.errors import SettingError
 from monitor.base.ledger import Ledger
 from monitor.base.orders import Order
@@ -41,7 +42,7 @@ from monitor.base.state import VERSION, from_plain, to_plain
 from monitor.base.vehicle import Vehicle
 from monitor.detect.engine import Engine, Finding
 from monitor.detect.facts import Facts
-from monitor.detect.now import now
+from monitor.detect.now import condition, now
 from monitor.detect.seconds import Binned, joined_blocks
 from monitor.limits.alarm import DAY_US, LimitAlarm
 from monitor.limits.board import Board, alarms_of, in_order
@@ -165,6 +166,10 @@ class Watch:
     def alarms(self) -> list[Alarm]:
         """Alarms that are not both normal and acknowledged, the most urgent first."""
         return self.board.shown()
+
+    def condition(self) -> Condition | None:
+        """What the vehicle is doing now."""
+        return condition(self.engine)
 
     def document(self, ended: list[Event], ledger: Ledger | None = None) -> Result:
         """The assessed result document of `ended` and of what is open now; changes nothing.

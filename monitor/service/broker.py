@@ -1,7 +1,8 @@
 """State and alarms out to an MQTT broker: retained, so that who comes later knows, with a last will for a dead logger.
 
   PREFIX/VEHICLE/alive    "on", or "off" once the service has ended or, by the broker itself, is not heard any more
-  PREFIX/VEHICLE/state    JSON: the logger's link, the last sample, how many alarms stand, what needs a person
+  PREFIX/VEHICLE/state    JSON: the logger's link, the last sample, what the vehicle is doing (running, stopping,
+                          settling, asleep, awake), how many alarms stand, what needs a person
   PREFIX/VEHICLE/alarms   JSON: the alarms that are not both normal and acknowledged
 
 State is no log: while the broker is away nothing is kept, and when it is back the newest is sent. QoS 1; a document
@@ -174,12 +175,15 @@ def _words(health: Health) -> tuple[str, str, str]:
     """The state as it is sent, what of it is news, and the alarms."""
     state = _state(health)
     told = {key: value for key, value in state.items() if key not in _ALWAYS_NEW}
+    if health.condition is not None:  # its level creeps by noise
+        told["condition"] = [health.condition.state, health.condition.since]
     return json.dumps(state), json.dumps(told), json.dumps([alarm.model_dump(mode="json") for alarm in health.alarms])
 
 
 def _state(health: Health) -> dict[str, Any]:
     """What of a vehicle's health is for everybody who may read the topic."""
     plain = health.model_dump(mode="json", include={"vehicle", "written", "link", "last_sample", "rate_hz", "troubles"})
+    plain["condition"] = None if health.condition is None else health.condition.model_dump(mode="json")
     plain["watch"] = health.watch
     plain["alarms"] = len(health.alarms)
     plain["hushed"] = health.hushed_until is not None

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Literal
 
+from monitor.base.condition import Condition
 from monitor.base.errors import KeyoffError
 from monitor.base.orders import Order
 from monitor.base.samples import Block
@@ -51,6 +52,15 @@ class Guard:
     def rules(self) -> Rules | None:
         """The rules in force; None while the watch is off."""
         return None if self.watch is None else self.watch.rules
+
+    def condition(self) -> Condition | None:
+        """What the vehicle is doing, as far as the watch can tell."""
+        try:
+            return None if self.watch is None else self.watch.condition()
+        except Exception as fault:  # noqa: BLE001 - as below; it comes again and again, and is told once
+            if self.why != f"{type(fault).__name__}: {fault}":
+                self._told(fault)
+            return None
 
     def start(self) -> list[Numbered]:
         """Go on where the journal says; the events since the last checkpoint, under the numbers they had."""

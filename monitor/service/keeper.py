@@ -20,6 +20,7 @@ from typing import Protocol, TypeVar
 import numpy as np
 
 from monitor.base.alarms import Alarm
+from monitor.base.condition import Condition
 from monitor.base.errors import StoreError
 from monitor.base.ledger import Ledger
 from monitor.base.orders import Order
@@ -46,6 +47,7 @@ LEAST_S, MOST_S = 0.7, 1.5  # between entries; our choice: one fsync a second is
 SETTLE_S = 0.3  # after a second is complete: the source waits 0.2 s for late rows
 POST_S = 1.0  # our choice: so long there may be no room for work that is posted
 CHECKPOINT_US = 600_000_000  # our choice: at most ten minutes of samples are thought over again after a crash
+CONDITION_S = 5.0  # our choice: how often the watch is asked what the vehicle is doing
 LETTERS_S = 30.0  # our choice: how often standing troubles are asked for notices
 MOST_WAITING = 16 * 2**20  # bytes; our choice: half a day at 10 Hz while the disk is full
 FIRST_S = 300.0  # our choice: so long the first samples are waited for
@@ -65,6 +67,9 @@ class FeedLike(Protocol):
 
     def push(self, arrival: Arrival, at_s: float) -> list[Block]:
         """What is settled now; called at each look, whether rows came or not."""
+
+    def settled(self) -> Sequence[Callable[[], None]]:
+        """Whom to tell once the blocks given so far are stored."""
 
     def finish(self) -> list[Block]:
         """What still waited to be put in order."""
@@ -119,16 +124,18 @@ class Keeper:
         self.hushed_until: int | None = None
         self.samples = self.dropped = self.waiting_bytes = 0
         self.alarms: list[Alarm] = []  # as after the last entry: the watch belongs to this thread
+        self.condition: Condition | None = None
         self.held: Callable[[], bool] = lambda: False  # while true, arrivals are left with the reader
         self.letters_written: Callable[[], None] = lambda: None
         self.letters_unwritten: Callable[[Sequence[Letter]], None] = lambda letters: None
         self._was_held = False
         self._blocks: list[Block] = []
+        self._to_tell: list[Callable[[], None]] = []  # once what waits is written
         self._desk = Desk(home, self.telling)
         self._waiting: deque[Entry] = deque()
         self._posted: queue.Queue[tuple[Callable[[Journal], object], Future[object]]] = queue.Queue(MOST_POSTED)
         self._last_entry = -MOST_S
-        self._next_entry = self._next_letters = 0.0
+        self._next_entry = self._next_letters = self._next_condition = 0.0
         self._began_s = clock()
         self._came_s: float | None = None  # when the newest samples came
         self._stop = threading.Event()
@@ -232,6 +239,8 @@ class Keeper:
             count = 0 if one.arrival.rows is None else len(one.arrival.rows.t_us)
             if count and self.waiting_bytes > self._most_waiting:
                 self._drop(count)
+                if one.arrival.stored is not None:
+                    one.arrival.stored()  # counted as lost: to be sent again would not help
                 continue
             self._push(one.arrival, one.at_s, count)
         self._push(Arrival(b"", None, self.reader.state), self.clock(), 0)
@@ -255,6 +264,7 @@ class Keeper:
     def _entry(self, advance_us: int | None, last: bool = False) -> None:
         """One entry, or several where the logger's channels changed."""
         blocks, self._blocks = self._later(gathered(self._blocks)), []
+        self._to_tell += self.feed.settled()
         orders = self._ordered(int(blocks[-1].t_us[-1]) if blocks else self.last_us)
         rules = [order for order in orders if order.kind == "rules"]
         others = [order for order in orders if order.kind != "rules"]
@@ -272,6 +282,9 @@ class Keeper:
             self._write(entry, events, last and place == len(parts) - 1)
         if not self._waiting or self.flush():
             self._desk.answer()
+            for stored in self._to_tell:
+                stored()
+            self._to_tell.clear()
 
     def _ordered(self, newest_us: int | None) -> list[Order]:
         """Orders to carry out now, behind the newest sample; those from outside wait while they could not be kept."""
@@ -335,8 +348,12 @@ class Keeper:
         watch = self.guard.watch
         if watch is None:
             self.troubles.seen("watch_fault", self.guard.why, self.wall_us())
+            self.condition = None
             return
         self.alarms, self.hushed_until = watch.alarms(), watch.hushed_until
+        if self.clock() >= self._next_condition:
+            self._next_condition = self.clock() + CONDITION_S
+            self.condition = self.guard.condition()
 
     def _apart_us(self, newest_us: int | None) -> int:
         """How far the clock of the samples is ahead of this computer's, as far as that matters."""

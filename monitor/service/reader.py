@@ -87,7 +87,7 @@ class Reader:
             if arrival.state != self.state:
                 self.since_s = now
             self.state, self.why = arrival.state, arrival.why
-        if arrival.rows is None and not arrival.raw and not arrival.clock_steps:
+        if arrival.rows is None and not arrival.raw and not arrival.clock_steps and arrival.stored is None:
             return  # nothing but the state
         if arrival.rows is not None:
             self.stamped = arrival.stamped
@@ -95,6 +95,8 @@ class Reader:
         with self._lock:
             if self._bytes + size > self._most:
                 self._dropped += 0 if arrival.rows is None else len(arrival.rows.t_us)
+                if arrival.stored is not None:
+                    arrival.stored()  # counted as lost: to be sent again would not help
                 return
             self._waiting.append(Taken(arrival, now))
             self._bytes += size

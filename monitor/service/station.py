@@ -296,6 +296,7 @@ class Station:
             checkpoint=keeper.checkpoint_us,
             waiting_bytes=keeper.waiting_bytes,
             dropped=keeper.dropped,
+            condition=keeper.condition,
             watch=guard.state,
             watch_why=guard.why,
             rules=None if rules is None else rules.name,

@@ -69,6 +69,14 @@ class Timeline:
         """Data time − the logger's clock."""
         return self._shift_us
 
+    @property
+    def held_from_us(self) -> int | None:
+        """The earliest data time that is held; None: nothing is."""
+        held = [int(run.t_us.min()) for run in self._held]
+        if self._waiting is not None:
+            held.append(int(self._waiting.t_us.min()) + self._shift_us)
+        return min(held, default=None)
+
     def release(self) -> Iterator[Run]:
         """Give what is held only because a late row might come; one that then comes is refused."""
         if self._held:

@@ -8,9 +8,17 @@ from typing import IO
 from monitor.base.errors import printable
 from monitor.base.health import Health, JobRun, Standing
 from monitor.views.lines import Lines
-from monitor.views.words import NB, LocalTime, count, length, rate
+from monitor.views.words import NB, LocalTime, amps, count, length, rate
 
 COLUMN = 12
+_DOING = {
+    "running": "engine running",
+    "stopping": "engine perhaps stopped, not certain yet,",
+    "standing": "standing",
+    "settling": "standing, not asleep yet,",
+    "asleep": "asleep",
+    "awake": "awake",
+}
 
 
 def print_status(told: Sequence[Standing], file: IO[str] | None = None, width: int | None = None) -> None:
@@ -46,6 +54,7 @@ def _rows(one: Standing, health: Health, time: LocalTime) -> list[tuple[str, str
     if link.why:
         rows.append(("", link.why))
     rows.append(("Samples", _samples(health, time)))
+    rows.append(("Vehicle", _vehicle(health, time)))
     if health.refused:
         rows.append(("Refused", ", ".join(f"{number:,} {why}" for why, number in health.refused.items())))
     kept = "" if health.checkpoint is None else f", state of the watch kept {time.beside(health.checkpoint, now)}"
@@ -80,6 +89,16 @@ def _samples(health: Health, time: LocalTime) -> str:
         return "none yet"
     pace = "none in the last minute" if health.rate_hz is None else rate(health.rate_hz)
     return f"last {time.moment(health.last_sample)}; {pace}; {count(health.samples, 'sample')} since the start"
+
+
+def _vehicle(health: Health, time: LocalTime) -> str:
+    now = health.condition
+    if now is None:
+        return "not known yet what it is doing"
+    text = f"{_DOING[now.state]} since {time.moment(now.since)}"
+    if now.sleep_a is not None:
+        text += f"; sleeps at {amps(now.sleep_a)}"
+    return text + (f", {count(now.wakes, 'wake-up')} so far" if now.wakes else "")
 
 
 def _watch(health: Health, time: LocalTime) -> str:

@@ -18,7 +18,10 @@ from monitor.sources.live.broker import SENT_AGAIN, BrokerLogger, open_broker
 from monitor.sources.live.broker_client import Broker
 from monitor.sources.live.clock import ArrivalClock
 from monitor.sources.live.dialect import Dialect
+from monitor.store.reader import JournalReader
 from tests.live.mosquitto import Mosquitto, Other, make_certificate, needed
+from tests.service.service_run import service
+from tests.service.service_run import until as until_that
 from tests.sources.live.watching import faults, has_row, until
 
 pytestmark = needed
@@ -120,6 +123,60 @@ def test_what_was_not_stored_before_a_crash_comes_again_and_what_was_is_passed_o
     assert seconds(looks) == [4, 5, 6]
     counted = [bad for look in looks if look.rows is not None for bad in look.rows.faults]
     assert [(bad.reason, bad.count) for bad in counted] == [(SENT_AGAIN, 4)]
+
+
+def test_what_is_stored_is_acknowledged_and_nothing_else_is(broker: Mosquitto) -> None:
+    first = at(broker)
+    speaking(first)
+    with Other(broker.port) as other:
+        for second in range(3):
+            other.publish(TOPIC, line(second))
+        looks = until_seconds(first, 2)
+        stored = [look.stored for look in looks if look.stored is not None]
+        stored[-1]()
+        for second in (3, 4):
+            other.publish(TOPIC, line(second))
+        assert seconds(until_seconds(first, 4)) == [3, 4]
+        first.poll(0.1)
+        first.close()
+        other.publish(TOPIC, line(5))
+    second_start = at(broker)
+    looks = until_seconds(second_start, 5)
+    second_start.close()
+    assert seconds(looks) == [3, 4, 5]
+
+
+def test_kills_of_the_service_cost_no_message_and_double_none(broker: Mosquitto, tmp_path: Path) -> None:
+    """Ten messages a second, one sample each; the service is killed while they come, with messages in its hands."""
+    table = f'[source]\nurl = "mqtt://127.0.0.1:{broker.port}"\n[broker]\ntopics = ["{TOPIC}"]\n'
+    columns = "[log]\ntime = {column = 1}\nvolts = {column = 2}\namps = {column = 3}\n"
+    (tmp_path / "van.toml").write_text(f'name = "van"\n{table}{columns}')
+    sent, end = 0, threading.Event()
+
+    def publish() -> None:
+        nonlocal sent
+        with Other(broker.port) as other:
+            while not end.wait(0.1):
+                other.publish(TOPIC, line(sent))
+                sent += 1
+
+    logger = threading.Thread(target=publish)
+    for kill in range(4):
+        with service(tmp_path) as running:
+            running.has("a session", lambda health: health.link.state == "speaking")
+            if not kill:
+                logger.start()
+            most = sent + 17 + 3 * kill
+            running.has("some of them", lambda health, most=most: health.samples > 0 and sent > most)
+    end.set()
+    logger.join()
+    with service(tmp_path) as running:
+        with JournalReader(running.home) as journal:
+            until_that("the last", lambda: journal.last_sample_us() == BEGIN_US + (sent - 1) * 1_000_000)
+        running.end()
+        with JournalReader(running.home) as journal:
+            times = [t for block in journal.blocks() if not isinstance(block, int) for t in block.t_us]
+    assert [(int(t) - BEGIN_US) // 1_000_000 for t in times] == list(range(sent))
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
@@ -289,8 +346,8 @@ def test_many_more_messages_than_a_broker_keeps_under_way_come_in_order(broker: 
     table = settings.broker
     assert table is not None
     link = Broker(f"mqtt://127.0.0.1:{broker.port}", table, "held")
-    # Only the bound on how many are held can acknowledge any: without it all ends at the 20th message.
-    logger = BrokerLogger(link, table, Dialect("broker", settings.log, 12.0), 60.0, ArrivalClock(), held_s=3600.0)
+    # Nothing is ever stored here: without the bound on how many are held all ends at the 20th message.
+    logger = BrokerLogger(link, table, Dialect("broker", settings.log, 12.0), 60.0, ArrivalClock())
     speaking(logger)
     looks: list[Arrival] = []
     with Other(broker.port) as other:

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from monitor.base.alarms import Alarm
+from monitor.base.condition import Condition
 from monitor.base.errors import SettingError
 from monitor.base.health import Health, Link
 from monitor.base.vehicle import Vehicle
@@ -107,6 +108,21 @@ def test_a_change_is_told_and_a_later_sample_alone_is_not(broker: Mosquitto) -> 
         states = [json.loads(text) for text in other.heard[STATE]]
     assert [state["link"]["state"] for state in states] == ["speaking", "silent"]
     assert len(other.heard[ALARMS]) == 1
+
+
+def test_falling_asleep_is_told_and_a_level_that_creeps_is_not(broker: Mosquitto) -> None:
+    said = Said()
+    sleeps = [Condition(state="asleep", since=AT_US, sleep_a=level) for level in (0.0180, 0.0181, 0.0182)]
+    said.now = health().model_copy(update={"condition": Condition(state="settling", since=AT_US)})
+    with Other(broker.port, ALL) as other, publishing(url(broker), said) as publisher:
+        await_that(lambda: publisher.state["published"] == 3, "all three are acknowledged")
+        for condition in sleeps:
+            said.now = health().model_copy(update={"condition": condition})
+            seen = said.asked + 3
+            await_that(lambda seen=seen: said.asked >= seen, "it is looked at")
+        states = [json.loads(text)["condition"] for text in other.heard[STATE]]
+    assert [state["state"] for state in states] == ["settling", "asleep"]
+    assert states[1]["sleep_a"] == 0.018
 
 
 def test_an_end_in_order_is_told(broker: Mosquitto) -> None:

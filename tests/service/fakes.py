@@ -1,6 +1,6 @@
 """Small stand-ins around a real journal: a clock, a logger, a feed and a watch that count what they are given."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from monitor.base.alarms import Alarm, Transition
+from monitor.base.condition import Condition
 from monitor.base.ledger import Ledger
 from monitor.base.orders import Order
 from monitor.base.results import Result
@@ -83,6 +84,9 @@ class FakeFeed:
         self.ledger.samples += len(arrival.rows.t_us)
         return [Block(arrival.rows.t_us, arrival.rows.channels["volts"].values)]
 
+    def settled(self) -> list[Callable[[], None]]:
+        return []
+
     def finish(self) -> list[Block]:
         return []
 
@@ -101,6 +105,9 @@ class FakeWatch:
         self.ordered: list[str] = []
         self.standing: dict[str, Alarm] = {}
         self.fails_at: int | None = None
+
+    def condition(self) -> Condition | None:
+        return None
 
     def update(self, block: Block) -> list[Any]:
         events = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -36,6 +37,7 @@ class Arrival:
     again        the rows were there before this start (a file is read from its beginning): what the journal has of
                  them is neither news nor a step of the clock
     paced        the logger is asked at its own times: the next look may follow at once
+    stored       to be called, from any thread, once the journal has these rows; None: nobody waits for it
     head         the line that names the columns, for a recording that begins here; b"" where there is none
     """
 
@@ -48,6 +50,7 @@ class Arrival:
     again: bool = False
     paced: bool = False
     head: bytes = b""
+    stored: Callable[[], None] | None = None
 
 
 class LiveLogger(Protocol):

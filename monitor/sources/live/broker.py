@@ -1,9 +1,10 @@
 """Samples from an MQTT broker: payloads on subscribed topics are lines of a log, or SenML.
 
 QoS 1 and a session that the broker keeps: what is published while we are away comes when we are back. A message is
-acknowledged some seconds after it was handed on, when as a rule it is stored; what a crash makes the broker send again
-is known by its content and its time, and passed over. Of a fast publisher more than a few messages are never held back,
-so a crash can cost those of the last seconds. Payloads without a time of their own can only be had live: QoS 0, no
+acknowledged once the journal has its rows; what a crash makes the broker send again is known by its content and its
+time, and passed over. Brokers stop sending when some 20 are not acknowledged: where more than HELD_MOST are held, the
+oldest is acknowledged before its time, so that a crash costs a publisher of more than ten messages a second the last
+second or two, as it does with a logger on a cable. Payloads without a time of their own can only be had live: QoS 0, no
 session, stamped as they come.
 """
 
@@ -13,6 +14,7 @@ import threading
 import time
 from collections import OrderedDict, deque
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -32,8 +34,7 @@ from monitor.sources.rows import Cells, Fault, Rows, readable, together
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, MQTTMessage
 
-HELD_S = 5.0  # a message is acknowledged so long after it was handed on; our choice, longer than storing takes
-HELD_MOST = 10  # or when more are held; brokers stop sending at some 20 (mosquitto's default), which is no harm then
+HELD_MOST = 15  # messages that wait for the journal; our choice: 1.5 s at 10 Hz, and fewer than brokers allow
 LONGEST = 256 * 1024  # bytes of a payload; our choice: an hour at 10 Hz
 KNOWN = 1000  # messages remembered; our choice: far more than a broker has under way
 AT_ONCE = 500  # messages taken in one look; our choice
@@ -47,7 +48,7 @@ NO_TIME = "no time of its own"
 
 
 def open_broker(
-    url: str, vehicle: Vehicle, clock: ArrivalClock | None = None, since_us: int | None = None
+    url: str, vehicle: Vehicle, clock: ArrivalClock | None = None, since_us: int | None = None, guest: bool = False
 ) -> BrokerLogger:
     """The logger behind the broker at mqtt://HOST:PORT or mqtts://HOST:PORT; raises SettingError."""
     table = vehicle.broker
@@ -56,17 +57,17 @@ def open_broker(
             "no topics: which topics the samples come on is not said",
             'write [broker] topics = ["…"] into the vehicle file',
         )
-    broker = Broker(url, table, table.client_id(vehicle.name, "in"))
+    broker = Broker(url, table, table.client_id(vehicle.name, "check" if guest else "in"))
     silence_s = 120.0 if vehicle.source is None else vehicle.source.silence_s
     dialect = Dialect(broker.name, vehicle.log, vehicle.battery.nominal_v)
-    return BrokerLogger(broker, table, dialect, silence_s, clock or ArrivalClock(), since_us)
+    return BrokerLogger(broker, table, dialect, silence_s, clock or ArrivalClock(), since_us, guest)
 
 
 class BrokerLogger:
     """A LiveLogger behind a broker.
 
     since_us  time of the last sample that is stored; what is sent again from before it is passed over
-    held_s    how long a message that was handed on is not acknowledged
+    guest     only looks; what it hears is also kept for the service
     """
 
     def __init__(
@@ -77,7 +78,7 @@ class BrokerLogger:
         silence_s: float,
         clock: ArrivalClock,
         since_us: int | None = None,
-        held_s: float = HELD_S,
+        guest: bool = False,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self.name = broker.name
@@ -85,10 +86,11 @@ class BrokerLogger:
         self._broker = broker
         self._table = table
         self._live = table.times == "arrival"
+        self._keeps = not (self._live or guest)  # the broker, what is published while we are away
+        self._held_most = HELD_MOST if self._keeps else 0
         self._dialect = dialect
         self._silence_s = silence_s
         self._since_us = since_us
-        self._held_s = held_s
         self._now = monotonic
         self._closing = threading.Event()
         self._client: Client | None = None
@@ -99,7 +101,10 @@ class BrokerLogger:
         self._state: LinkState = "opening"
         self._why = ""
         self._inbox: list[MQTTMessage] = []
-        self._held: deque[tuple[float, MQTTMessage]] = deque()
+        self._held: deque[MQTTMessage] = deque()  # handed on and not acknowledged
+        self._handed = self._acknowledged = 0  # messages, ever
+        self._told = 0  # of those handed on, how many the last receipt was for
+        self._stored: deque[int] = deque()  # so many of them are stored, as told by another thread
         self._again = False  # rows to come may be sent again
         self._known: OrderedDict[bytes, None] = OrderedDict()
         self._raw = b""  # what came with this look, for the recording
@@ -124,7 +129,14 @@ class BrokerLogger:
         why = self._why or (self._dialect.assumption if self._state == "speaking" else "")
         steps = self.clock.take_steps()
         return Arrival(
-            self._raw, rows, self._state, why, self._dialect.stamped, clock_steps=steps, head=self._dialect.head
+            self._raw,
+            rows,
+            self._state,
+            why,
+            self._dialect.stamped,
+            clock_steps=steps,
+            head=self._dialect.head,
+            stored=self._receipt(),
         )
 
     def close(self) -> None:
@@ -140,9 +152,10 @@ class BrokerLogger:
             "on_disconnect": self._on_disconnect,
         }
         self._let_in, self._trouble = False, None
-        self._held.clear()  # the broker sends them again
+        self._acknowledged += len(self._held)  # no more: the broker sends them again
+        self._held.clear()
         try:
-            self._client = self._broker.connect(callbacks, keep=not self._live)
+            self._client = self._broker.connect(callbacks, keep=self._keeps)
         except (OSError, ValueError) as wrong:
             self._client = None
             self._broken(*self._broker.unreachable(wrong))
@@ -168,10 +181,21 @@ class BrokerLogger:
                 return
 
     def _acknowledge(self) -> None:
-        while self._held and (len(self._held) > HELD_MOST or self._now() - self._held[0][0] >= self._held_s):
-            message = self._held.popleft()[1]
+        stored = self._acknowledged
+        while self._stored:
+            stored = self._stored.popleft()
+        while self._held and (len(self._held) > self._held_most or self._acknowledged < stored):
+            message = self._held.popleft()
+            self._acknowledged += 1
             if self._client is not None:
                 self._client.ack(message.mid, message.qos)
+
+    def _receipt(self) -> Callable[[], None] | None:
+        """What acknowledges the messages so far; lines that the dialect still holds are behind the newest of them."""
+        if self._dialect.holding or self._handed == self._told:
+            return None
+        self._told = self._handed
+        return partial(self._stored.append, self._handed)
 
     def _taken(self) -> Rows | None:
         """The rows of the messages that came, and what was no row."""
@@ -181,7 +205,8 @@ class BrokerLogger:
         now = self._now()
         for message in self._inbox:
             if message.qos:
-                self._held.append((now, message))
+                self._held.append(message)
+                self._handed += 1
             reason = self._flaw(message)
             if reason is not None:
                 self._number += 1

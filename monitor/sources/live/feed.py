@@ -7,7 +7,7 @@ from the journal's last sample.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Literal
 
 import numpy as np
@@ -49,6 +49,8 @@ class Feed:
         self._last_us = last_us
         self._came_s: float | None = None  # when rows last came
         self._fresh = True  # nothing has come since the start
+        self._newest_us: int | None = None  # in the last arrival with rows, by the logger's clock
+        self._unsettled: list[tuple[int | None, Callable[[], None]]] = []  # this time, who waits for it
         self._again_until: int | None = None  # up to here the journal has it already
         self._admission = Admission(Bounds.of(nominal_v), self.ledger, self._tally)
         self._timeline = Timeline(self.ledger, reorder_us, last_us, self.ledger.shift_us)
@@ -66,6 +68,10 @@ class Feed:
     def push(self, arrival: Arrival, at_s: float) -> list[Block]:
         """What is settled once `arrival` has come at `at_s`, on a monotonic clock; to be called at each look."""
         self.ledger.clock_steps.extend(arrival.clock_steps)
+        if arrival.rows is not None and len(arrival.rows.t_us):
+            self._newest_us = int(arrival.rows.t_us.max())
+        if arrival.stored is not None:
+            self._unsettled.append((self._newest_us, arrival.stored))
         if arrival.rows is None:
             return self.idle(at_s)
         if self._fresh and arrival.again and self._last_us is not None:
@@ -85,6 +91,19 @@ class Feed:
     def finish(self) -> list[Block]:
         """Nothing more comes: the rest."""
         return self._blocks(self._timeline.finish())
+
+    def settled(self) -> list[Callable[[], None]]:
+        """Whom to tell once the blocks that were given so far are stored: their rows are among them, all of them."""
+        if not self._unsettled:
+            return []
+        held_us, shift_us = self._timeline.held_from_us, self._timeline.shift_us
+
+        def waits(newest_us: int | None) -> bool:
+            return held_us is not None and newest_us is not None and newest_us + shift_us >= held_us
+
+        done = [stored for newest_us, stored in self._unsettled if not waits(newest_us)]
+        self._unsettled = [one for one in self._unsettled if waits(one[0])]
+        return done
 
     def _read_again(self, last_us: int) -> None:
         """A file is read from its beginning: what comes with samples that the journal has was booked before."""

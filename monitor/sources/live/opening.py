@@ -41,14 +41,15 @@ def open_live(
     vehicle: Vehicle,
     *,
     since_us: int | None = None,
+    guest: bool = False,
     wall: Callable[[], float] = time.time,
     since_boot: Callable[[], float] = since_boot,
     seams: Seams | None = None,
 ) -> LiveLogger:
     """The logger at `url`; nothing is opened before it is polled, so one that is absent is no error.
 
-    `since_us` is the time of the last sample the journal holds: times that this computer gives are later. Raises
-    SettingError for a URL that cannot be used.
+    `since_us` is the time of the last sample the journal holds: times that this computer gives are later. A `guest`
+    only looks: a broker sends it copies and keeps nothing for it. Raises SettingError for a URL that cannot be used.
     """
     scheme, colon, _ = url.partition(":")
     scheme = scheme.lower()
@@ -58,7 +59,7 @@ def open_live(
     if scheme in INSTRUMENTS:
         module, _, function = INSTRUMENTS[scheme].partition(":")
         opener: Callable[..., LiveLogger] = getattr(importlib.import_module(module), function)
-        return opener(url, vehicle, clock, since_us)
+        return opener(url, vehicle, clock, since_us, **({"guest": guest} if scheme.startswith("mqtt") else {}))
     seams = Seams() if seams is None else seams
     name, connect, habits = _link(scheme, url, seams)
     silence_s = (vehicle.source or SourceTable(url=url)).silence_s

@@ -49,6 +49,22 @@ def test_at_ten_hertz_a_row_waits_for_three_others() -> None:
     assert out[3] == [0.0]
 
 
+def test_who_waits_for_storing_is_told_of_rows_that_were_given_and_not_of_held_ones() -> None:
+    into, told = Feed(), list[int]()
+    for k in range(5):
+        into.push(replace(arrival([k / 10]), stored=lambda k=k: told.append(k)), 10.0 + k / 10)
+    for stored in into.settled():
+        stored()
+    assert told == [0, 1]  # 0.2 to 0.4 s wait for rows that are late
+    into.push(replace(NOTHING, stored=lambda: told.append(9)), 10.5)  # sent again: as late as what came before it
+    assert [stored() for stored in into.settled()] == []
+    into.push(NOTHING, 11.0)
+    for stored in into.settled():
+        stored()
+    assert told == [0, 1, 2, 3, 4, 9]
+    assert into.settled() == []
+
+
 def test_rows_that_are_late_by_less_are_put_back_and_later_ones_refused() -> None:
     into = Feed()
     blocks = [*into.push(arrival([0.0, 0.1, 0.05]), 0.0), *into.push(NOTHING, 1.0)]
