@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from monitor.store.forward_backlog import Rejected
 from monitor.store.forward_server import Answer, Server
+from monitor.store.lines import size
 
 PATIENCE = 3  # attempts before a batch is made smaller for a slow server; our choice
 
@@ -40,7 +41,7 @@ class Delivery:
 
     def _fit(self, part: Sequence[str]) -> None:
         """Append these lines, in halves where they are too many bytes for one request."""
-        if len(part) > 1 and sum(map(len, part)) > self.most_bytes:  # nearly all of it is ASCII
+        if len(part) > 1 and size(part) > self.most_bytes:
             middle = len(part) // 2
             self._fit(part[:middle])
             self._fit(part[middle:])

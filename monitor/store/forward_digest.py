@@ -28,6 +28,7 @@ from monitor.store.entries import Event, Given, Record, Samples
 from monitor.store.forward_backlog import Rejected
 from monitor.store.forward_findings import AH_PER_NC, Finding, findings, mark
 from monitor.store.forward_steps import Steps, StepState
+from monitor.store.lines import Lines
 from monitor.store.points import point, table
 
 MS = 1000  # µs
@@ -98,16 +99,16 @@ class Digest:
             self.remembered.steps = self.steps.state
         return json.dumps(to_plain(self.remembered), separators=(",", ":"))
 
-    def update(self, records: Sequence[Record]) -> list[str]:
+    def update(self, records: Sequence[Record]) -> Lines:
         """The lines of the next records: samples, seconds, then events."""
         blocks = [record.block for record in records if isinstance(record, Samples)]
-        lines = self._samples(_joined(blocks)) if blocks else []
+        events: list[str] = []
         for record in records:
             if isinstance(record, Given):
-                lines += self._order(record.order)
+                events += self._order(record.order)
             elif isinstance(record, Event):
-                lines += self._event(record)
-        return lines
+                events += self._event(record)
+        return Lines.joined([*(self._samples(_joined(blocks)) if blocks else []), events])
 
     def _order(self, order: Order) -> list[str]:
         if order.kind == "rules" and order.text:
@@ -128,21 +129,22 @@ class Digest:
             raised[step.alarm.limit] = self.remembered.limits
         return raised.get(step.alarm.limit, self.remembered.limits)
 
-    def _samples(self, block: Block) -> list[str]:
+    def _samples(self, block: Block) -> list[Sequence[str]]:
         self.last_us = int(block.t_us[-1])
-        lines = []
+        lines: list[Sequence[str]] = []
         if self.samples == FULL:
             columns = {name: values for name in CHANNELS if (values := getattr(block, name)) is not None}
-            lines += table("keyoff_sample", self.tags | {"step": FULL}, block.t_us, columns)
+            lines.append(table("keyoff_sample", self.tags | {"step": FULL}, block.t_us, columns))
         if self.steps is None and not self.seconds:
             return lines
         binned = self.binner.update(block)
         if self.steps is not None:
             t_us, fields = self.steps.update(binned.samples)
-            lines += table("keyoff_sample", self.tags | {"step": f"{self.steps.step_s}s"}, t_us, fields, ONE_BY_ONE)
+            tags = self.tags | {"step": f"{self.steps.step_s}s"}
+            lines.append(table("keyoff_sample", tags, t_us, fields, ONE_BY_ONE))
         if self.seconds and len(binned.seconds):
             at_us = binned.seconds.second * SECOND_US
-            lines += table("keyoff_second", self.tags, at_us, _fields(binned.seconds), ONE_BY_ONE)
+            lines.append(table("keyoff_second", self.tags, at_us, _fields(binned.seconds), ONE_BY_ONE))
         return lines
 
     def _points(self, found: Iterable[Finding]) -> list[str]:

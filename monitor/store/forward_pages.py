@@ -16,7 +16,8 @@ from monitor.store.forward_backlog import CURSOR, Backlog, Rejected
 from monitor.store.forward_digest import Digest
 
 FIRST_PAGE = 250  # records; doubled page by page: the server is at work soon, and then all the time; our choice
-PAGE = 4_000  # records of one page; our choice: a large batch of seconds, and small enough to be made while one is sent
+PAGE = 4_000  # records of one page at most; our choice: a large batch of seconds
+BATCHES = 2  # of lines in a page are enough: what is doubled further keeps the server waiting; our choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,17 +72,18 @@ class Pages:
 
     def _read(self) -> Prepared | None:
         backlog = self._backlog = self._backlog or self._open()
+        assert self._vehicle.database is not None
         if self._digest is None:
             place = backlog.cursor(CURSOR)
             self._position = place.position
-            assert self._vehicle.database is not None
             self._digest = Digest(self._vehicle, self._vehicle.database, self._limits, place.state)
         page = backlog.page(self._position, self._limit, together=True)
-        self._limit = min(2 * self._limit, PAGE)
         if page.end <= self._position:
             return None
         digest, self._position = self._digest, page.end
         lines = digest.update(page.records)
+        if len(lines) < BATCHES * self._vehicle.database.batch_points:
+            self._limit = min(2 * self._limit, PAGE)
         rejected, digest.rejected = digest.rejected, []
         return Prepared(lines, page.end, digest.state, page.lost, rejected, digest.last_us, page.done)
 

@@ -16,6 +16,7 @@ from urllib.parse import urlsplit
 from monitor.base.errors import printable
 from monitor.base.secrets import reveal, without
 from monitor.base.tables.database import DatabaseTable
+from monitor.store.lines import body
 
 Meaning = Literal[
     "accepted",
@@ -94,7 +95,7 @@ class DatabaseServer:
         from influxdb_client.rest import ApiException
 
         try:
-            self._write.write(self.table.bucket, self.table.org, "\n".join(lines), write_precision="us")
+            self._write.write(self.table.bucket, self.table.org, body(lines), write_precision="us")
         except ApiException as answer:
             return self._answered(answer)
         except (urllib3.exceptions.HTTPError, OSError) as wrong:

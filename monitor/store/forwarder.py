@@ -125,7 +125,7 @@ class Forwarder:
             "rejected": self._rejected,
             "lost_samples": self._lost,
             "last_error": self._last_error,
-            "next_try_s": round(self._next_try_s, 1),
+            "next_try_s": 0.0 if self._trouble is None else round(self._next_try_s, 1),
         }
 
     def _look(self) -> float:

@@ -7,12 +7,13 @@ lines of many samples are made column by column (pyarrow); the client (influxdb-
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from monitor.base.samples import Bools, Floats, Ints
+from monitor.store.lines import Lines
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -40,13 +41,12 @@ def point(measurement: str, tags: Tags, fields: Fields, t_us: int) -> str | None
     return str(made.to_line_protocol())
 
 
-def table(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats], few: int = FEW) -> list[str]:
+def table(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats], few: int = FEW) -> Sequence[str]:
     """A line for each row with a known value; `t_us` and all columns have the shape (n,), NaN where not known.
 
     Up to `few` rows are written one by one, in the same text.
 
-
-    >>> table("m", {"vehicle": "van"}, np.array([5, 6, 7]), {"x": np.array([1.0, np.nan, 3.0])})
+    >>> list(table("m", {"vehicle": "van"}, np.array([5, 6, 7]), {"x": np.array([1.0, np.nan, 3.0])}))
     ['m,vehicle=van x=1 5', 'm,vehicle=van x=3 7']
     """
     if len(t_us) <= few:
@@ -66,13 +66,13 @@ def table(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats]
         parts: list[Any] = []
         for name, text in texts.items():
             parts += [pa.scalar(f",{name}=" if parts else f"{series} {name}="), text]
-        lines = pc.binary_join_element_wise(*parts, pa.scalar(" "), times, "")
+        lines = pc.binary_join_element_wise(*parts, pa.scalar(" "), times, pa.scalar("\n"), "")
     else:
         written = [pc.binary_join_element_wise(pa.scalar(f"{name}="), text, "") for name, text in texts.items()]
         joined = pc.binary_join_element_wise(*written, ",", null_handling="skip")
-        lines = pc.binary_join_element_wise(pa.scalar(series), joined, times, " ")
-    made: list[str] = lines.to_pylist()
-    return made
+        lines = pc.binary_join_element_wise(pa.scalar(f"{series} "), joined, pa.scalar(" "), times, pa.scalar("\n"), "")
+    _, offsets, data = lines.buffers()  # 32-bit offsets and UTF-8, one line after the other: Arrow's layout of strings
+    return Lines(memoryview(data), np.frombuffer(offsets, np.int32)[lines.offset :][: len(lines) + 1].astype(np.int64))
 
 
 def _few(measurement: str, tags: Tags, t_us: Ints, fields: Mapping[str, Floats]) -> list[str]:

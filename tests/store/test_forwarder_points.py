@@ -22,7 +22,7 @@ def parsed(line: str) -> tuple[str, dict[str, float], int]:
 def test_rows_at_once_are_the_points_one_by_one(rows: list[tuple[float, float, float]], name: str) -> None:
     columns = np.array(rows, np.float64).reshape(-1, 3).T
     fields = dict(zip(("volts", "amps", "celsius"), columns, strict=True))
-    lines = table("keyoff_sample", {"vehicle": name}, np.arange(len(rows)) * 7, fields, few=0)
+    lines = list(table("keyoff_sample", {"vehicle": name}, np.arange(len(rows)) * 7, fields, few=0))
     one_by_one = [
         point("keyoff_sample", {"vehicle": name}, {key: float(column[i]) for key, column in fields.items()}, i * 7)
         for i in range(len(rows))
@@ -35,12 +35,14 @@ def test_rows_at_once_are_the_points_one_by_one(rows: list[tuple[float, float, f
 def test_few_rows_are_written_as_many_are(rows: list[tuple[float, float]]) -> None:
     fields = dict(zip(("volts", "amps"), np.array(rows, np.float64).T, strict=True))
     times = np.arange(len(rows)) * 7
-    assert table("m", {"vehicle": "van"}, times, fields) == table("m", {"vehicle": "van"}, times, fields, few=0)
+    assert list(table("m", {"vehicle": "van"}, times, fields)) == list(
+        table("m", {"vehicle": "van"}, times, fields, few=0)
+    )
 
 
 def test_a_value_that_is_not_known_is_left_out_and_never_zero() -> None:
     fields = {"volts": np.array([12.5, np.nan]), "amps": np.array([np.nan, np.nan])}
-    assert table("m", {"vehicle": "van"}, np.array([1, 2]), fields) == ["m,vehicle=van volts=12.5 1"]
+    assert list(table("m", {"vehicle": "van"}, np.array([1, 2]), fields)) == ["m,vehicle=van volts=12.5 1"]
     assert point("m", {"vehicle": "van"}, {"volts": None, "amps": math.nan}, 1) is None
 
 
