@@ -24,15 +24,17 @@ LOWS = 2  # tenths before, from none of which a quartile that is followed may ha
 FASTEST_DRIFT = 5  # tenths of a frame in which the level may drift through its band; faster is a ramp; our choice
 
 
-def follow_back(rows: Rows, first: int, level: float, band: float) -> tuple[int, float]:
+def follow_back(rows: Rows, first: int, level: float, band: float, noisy: bool = False) -> tuple[int, float]:
     """Follow a drifting level back from row `first`: the first row on it, and the level there.
 
-    By medians of PIECE rows; pieces off the level are passed over, since a wake-up may lie between.
+    By medians of PIECE rows; pieces off the level are passed over, since a wake-up may lie between. In noise they must
+    be nearer than single rows, or a stage that lies within those would be taken for drift.
     """
+    near = narrow_a(band) if noisy else band
     reached = first
     for begin in range(first - PIECE, -1, -PIECE):
         middle = float(np.median(rows.drain[begin : begin + PIECE]))
-        if abs(middle - level) <= band:
+        if abs(middle - level) <= near:
             reached, level = begin, level + (middle - level) / 2
     if reached < first:
         begin = max(reached - PIECE, 0)
@@ -48,8 +50,13 @@ def near_level(rows: Rows, level: float, band: float) -> Bools:
         return near
     means = np.convolve(rows.drain - level, np.full(NEAR_ROWS, 1.0 / NEAR_ROWS), "valid")
     means = np.concatenate([means, np.full(NEAR_ROWS - 1, means[-1])])
-    agree: Bools = np.abs(means) <= max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS)))
+    agree: Bools = np.abs(means) <= narrow_a(band)
     return near & agree
+
+
+def narrow_a(band: float) -> float:
+    """The band of a mean of NEAR_ROWS rows, A, where single rows have `band`."""
+    return max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS)))
 
 
 def first_lasting(second: Ints, near: Bools) -> int | None:
@@ -81,7 +88,7 @@ def baseline(drain: Floats, held: Held) -> Floats:
     low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
     band, at = held.texture.steady_a(held.level_a), held.level_a
     # In noise a weak stage of minutes lies within the band of single rows; its tenths jump, those of drift do not.
-    jump = max(FLOOR_A, MEAN_MARGIN * band / float(np.sqrt(NEAR_ROWS))) if held.texture.is_noisy(band) else np.inf
+    jump = narrow_a(band) if held.texture.is_noisy(band) else np.inf
     levels = []
     for value in low:
         change = value + held.lift_a - at

@@ -207,7 +207,7 @@ class PlateauTracker:
         first = first_lasting(plain.second, near_level(plain, level, band))
         if first is None or end_s - int(plain.second[first]) < ESTABLISH_S:
             return None
-        first, level = follow_back(plain, first, level, band)
+        first, level = follow_back(plain, first, level, band, texture.is_noisy(band))
         lift = level - float(np.quantile(tail.drain, 0.25))
         return first, level, max(min(lift, band), 0.0), texture
 

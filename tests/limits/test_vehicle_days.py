@@ -1,10 +1,11 @@
 """The presets on vehicles nobody tuned them on: none is accused that is sound, and what is wrong is told in time.
 
 Seeds come from the date, so that each day brings new vehicles. Measured by hand on 2026-11-27, 0.5 Hz, drawn seeds
-from 1060000 on: no false alarm in 40 sound vehicle-days with each of flooded, start-stop-agm and start-stop-efb, and in
-22 with truck-24v; one in 60 with gel (pulsed loads on a worn battery taken for a regulator that hunts), two in 36 with
-motorcycle (10.07 mA against its 10 mA; the first level in 4 mA of noise). On 2026-11-26, seeds from 8001 on: none in 30
-with each of common, lifepo4 and many-modules; overnight told ten visits, as it is meant to.
+from 1200000 on: no false alarm in 97 sound vehicle-days with common and with many-modules, none in 40 each with gel,
+motorcycle, truck-24v and lifepo4, in 23 with start-stop-agm, 22 with flooded and 8 with start-stop-efb (and none in 40
+each of these on seeds from 1060000 on); stored told 17 of 26 that stood for ten days, each truly below its 12.55 V. On
+the seeds from 1060000 on gel told one of 60 (pulsed loads, mended) and motorcycle two of 60 (the first level in 4 mA of
+noise, mended; 10.07 mA against its 10 mA, of 9.8). Overnight told ten visits, as it is meant to.
 """
 
 from datetime import UTC, datetime
@@ -166,9 +167,11 @@ def test_a_drain_or_wake_up_is_told_in_time_and_not_before_it_begins(
     assert step.at <= passes_us + most_min * MINUTE_US
 
 
-def test_pulsed_loads_on_a_weak_battery_are_no_hunting_regulator():
-    # drawn: an engine-managed alternator, and loads that move a worn battery's volts up and down in four of 21 minutes
-    steps, _ = raised(draw_scenario(7103, "battery", 1.0, 1.0))
+@pytest.mark.parametrize(("seed", "cause", "hz"), [(7103, "battery", 1.0), (1060276, "healthy", 0.5)])
+def test_pulsed_loads_on_a_weak_battery_are_no_hunting_regulator(seed, cause, hz):
+    # drawn: an engine-managed alternator, and loads that move a worn battery's volts up and down in four of 21 minutes,
+    # and in 16 of 47
+    steps, _ = raised(draw_scenario(seed, cause, hz, 1.0))
     assert [step.alarm.limit for step in steps if step.alarm.quantity == "charging_unsteady"] == []
 
 
