@@ -54,16 +54,6 @@ def test_a_stage_of_the_shutdown_is_no_sleep():
     assert stand.level_steps == []
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_a_stage_that_lies_within_the_noise_of_single_rows_is_no_sleep(seed):
-    """27 mA for ten minutes, then 8 mA, read with 4 mA of noise: five of its spreads apart."""
-    scene = Scene().asleep(196).crank().running(400).load(60, -0.75).load(33, -0.15).load(50, -0.04).load(640, -0.027)
-    begins = scene.now_s
-    stand = the_stand(scene.asleep(4000, 0.008).read(0.5, noise_a=0.004, step_a=0.002, seed=seed), 1)
-    assert after_s(stand.settled_at) == pytest.approx(begins, abs=10)
-    assert stand.sleep_current_a == pytest.approx(0.008, abs=5e-4)
-
-
 def test_a_lamp_that_flashes_belongs_to_the_level():
     block = add_flash(Scene().asleep(7200).read(1.0))
     stand = the_stand(block)

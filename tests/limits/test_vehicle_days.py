@@ -175,6 +175,11 @@ def test_pulsed_loads_on_a_weak_battery_are_no_hunting_regulator(seed, cause, hz
     assert [step.alarm.limit for step in steps if step.alarm.quantity == "charging_unsteady"] == []
 
 
+def test_a_stage_of_the_shutdown_within_the_noise_is_no_sleep_current():
+    # drawn: 27 mA for eleven minutes and then 8 mA, read with 4 mA of noise and pulses of 40 mA; its limit is 10 mA
+    assert raised(draw_scenario(1060270, "healthy", HZ, 1.0))[0] == []
+
+
 def test_fetching_something_from_the_boot_is_no_module_that_stays_awake():
     # one within the hour after key-off, others in the night: below 400 s each, as the simulator draws them
     visits = [{"at": f"{hours} h", "amps": "4 A", "duration": "390 s"} for hours in (2.6, 5, 9)]
