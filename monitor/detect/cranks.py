@@ -36,6 +36,7 @@ FADED = 0.8  # glow plugs fall below this share of their first current, a starte
 HELD_SHARE = 0.93  # …to which a starter keeps, its first and last samples left out; our choice
 HEAVY_TIMES = 1.5  # more than a running vehicle's bursts of load take from the battery; our choice
 GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying away smoothly, no inrush; our choice
+LEAD_SHARE, LEAD_LEAST_S = 0.7, 2.0  # glow plugs before a starter: so much of what it draws, so long; our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
 LEAD_S = 4  # seconds of samples kept before a dip, for the volts before
 SETTLE_S = 2  # seconds without a dip that end the search
@@ -233,7 +234,7 @@ class CrankDetector:
             loads = float(np.nanmedian(amps[heavy])) if lasts else 0.0  # of an engine that runs and is not charged
             loads = loads if peak <= HEAVY_TIMES * loads else 0.0
             over = heavy[amps[heavy] <= loads + PEAK_SHARE * (peak - loads)]
-            spans += _split(over, t_us, pause_us)
+            spans += [_starter(span, t_us, amps) for span in _split(over, t_us, pause_us)]
         return spans
 
     def _figures(
@@ -309,6 +310,21 @@ class CrankDetector:
         third = len(amps) // 3
         fades = third > 0 and float(np.median(amps[-third:])) > FADED * float(np.median(amps[top : top + third]))
         return heavy and (inrush or not (long and smooth) or (deep and not fades))
+
+
+def _starter(span: Indexes, t_us: Ints, amps: Floats) -> Indexes:
+    """The span from where the starter begins: a lesser load that ran into it, as glow plugs do, is left out.
+
+    The starter is what draws the peak, at its inrush, and what follows; before it, less for LEAD_LEAST_S.
+    """
+    drain = -amps[span]
+    top = int(np.nanargmax(drain))
+    then = median_of(drain[top : top + max((len(drain) - top) // 2, 1)])
+    lead = median_of(drain[:top])
+    if then is None or lead is None or lead > LEAD_SHARE * then:
+        return span
+    begins = top - int(np.argmax(~(drain[top::-1] > (lead + then) / 2))) + 1
+    return span[begins:] if int(t_us[span[begins]] - t_us[span[0]]) >= LEAD_LEAST_S * SECOND_US else span
 
 
 def _holds(amps: Floats) -> bool:
