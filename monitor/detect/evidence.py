@@ -117,6 +117,11 @@ class Evidence:
         )
         return steady - 1 if as_before or (more and not crank.sure) else None
 
+    def may_run(self, crank: Found, after: Seconds) -> bool:
+        """Whether loads as of a running engine are on the battery, if no more than before the crank."""
+        drain = median_of(-after.amps)
+        return crank.sure and drain is not None and drain >= UNCHARGED_A
+
     def is_uncharged(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
         """Whether what follows a crank without charge is a running engine all the same: its loads on the battery."""
         drain = median_of(-after.amps)

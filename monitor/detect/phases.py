@@ -43,6 +43,7 @@ AUTO_STOP_S = 300  # the longest stop of a stop-start system; our choice: the ba
 AUTO_STOP_A = 4.0  # loads of a vehicle held ready to restart; less means the key is off
 AUTO_STOP_VOLTS_ONLY_S = 180  # volts alone cannot tell the two apart; our choice
 CARRIED_S = 8  # seconds behind a crank in which an alternator is seen to carry the loads
+KEY_LEFT_S = 300  # …or, where the loads of one stay on, this: who cannot start tries again or turns the key; our choice
 OUTCOME_S = 60  # time in which a crank must show a running engine, or be followed by another
 STARTER_TIMES = 1.25  # a starter draws so many times what the glow plugs before it drew at first; our choice
 CHARGE_PAUSE_S = 600  # a charger's pause, not its end
@@ -204,6 +205,11 @@ class Phases:
             started = False
         elif known > end or final:
             started = evidence.started(crank, load_a, behind)
+            if not started and evidence.may_run(crank, behind):
+                decided = _row(held, crank.end_us + KEY_LEFT_S * SECOND_US)
+                if known <= decided and not final and following is None:
+                    return None
+                started = following is None and known > decided and evidence.may_run(crank, held[end:decided])
         else:
             return None
         state.crank = None
