@@ -135,12 +135,20 @@ def _steps(volts: Floats, drain: Floats, lead: int, scale: float, step_a: float)
 
 
 def _unloaded(drain: Floats, lead: int) -> int | None:
-    """The first fall of an uncharged engine's loads by UNLOADED_SHARE behind which they do not come back."""
+    """The first fall of an uncharged engine's loads by UNLOADED_SHARE behind which they do not come back.
+
+    Where what is left is still an engine's, large and restless, a blower or lamps were turned off: a later fall counts.
+    """
     loads = drain[lead:]  # the crank before is none of them
     before = _behind(loads, SIDE)
     ahead = np.maximum.accumulate(np.nan_to_num(loads)[::-1])[::-1]
     rows = np.flatnonzero((before - ahead >= STEP_A) & (ahead <= (1.0 - UNLOADED_SHARE) * before))
-    return lead + int(rows[0]) if len(rows) else None
+    falls = rows[np.diff(rows, prepend=-SIDE) > 1]
+    for k, until in itertools.pairwise([*falls.tolist(), len(loads)]):
+        left = loads[k + SIDE : until]
+        if not (_loaded(left) and is_restless(left)):
+            return lead + k
+    return None
 
 
 def _behind(values: Floats, n: int) -> Floats:
