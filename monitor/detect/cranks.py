@@ -65,13 +65,17 @@ class CrankState:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A crank, the instants it began and ended (µs), whether it can be nothing else, and whether it drew much."""
+    """A crank, the instants it began and ended (µs), whether it can be nothing else, and whether it drew much.
+
+    lead_us  when the lesser load began that ran into it, as glow plugs do; its beginning where there was none
+    """
 
     start_us: int
     end_us: int
     crank: Crank
     sure: bool
-    heavy: bool = False
+    heavy: bool
+    lead_us: int
 
     @property
     def may_be_blurred(self) -> bool:
@@ -217,12 +221,14 @@ class CrankDetector:
             span = span[span >= onset]  # what lies before belongs to an earlier dip
             if not len(span):
                 continue
+            lead_us = int(t_us[span[0]])
+            span = _starter(span, t_us, amps) if with_amps else span
             crank = self._figures(t_us, volts, amps, span, volts_before, hz)
             if crank is not None:
                 end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])
                 sure = self._is_sure(crank, t_us[span], amps[span])
                 heavy = crank.amps_peak is not None and -crank.amps_peak >= HEAVY_TIMES * self.amps
-                found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure, heavy))
+                found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure, heavy, lead_us))
         return found
 
     def _by_amps(self, t_us: Ints, amps: Floats, pause_us: float, share: float) -> list[Indexes]:
@@ -234,7 +240,7 @@ class CrankDetector:
             loads = float(np.nanmedian(amps[heavy])) if lasts else 0.0  # of an engine that runs and is not charged
             loads = loads if peak <= HEAVY_TIMES * loads else 0.0
             over = heavy[amps[heavy] <= loads + PEAK_SHARE * (peak - loads)]
-            spans += [_starter(span, t_us, amps) for span in _split(over, t_us, pause_us)]
+            spans += _split(over, t_us, pause_us)
         return spans
 
     def _figures(

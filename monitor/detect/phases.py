@@ -192,13 +192,13 @@ class Phases:
         after = _row(held, crank.end_us + SECOND_US)
         end = _row(held, crank.end_us + OUTCOME_S * SECOND_US)
         limit = min(known, end if following is None else min(end, _row(held, following.start_us)))
-        load_a, evidence = self._load_before(crank.crank), self.evidence
+        load_a, evidence = self._load_before(crank.lead_us), self.evidence
         behind = held[after : max(limit, after)]
         charged = evidence.charged(behind)
         if charged:
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
-            own = not len(behind) or evidence.is_uncharged(crank, load_a, behind)
+            own = not len(behind) or evidence.is_uncharged(crank, load_a, behind) or evidence.may_run(crank, behind)
             if own and not following.sure and not self._is_glow(crank, following, load_a):
                 state.cranks.pop(0)  # some heavy load of the engine that runs, or the crank's own end
                 return 0
@@ -314,9 +314,10 @@ class Phases:
         stop = self._find_stop(row)
         stop_us = self._stop_us(stop.row)
         length_s = (crank.start_us - stop_us) / SECOND_US
+        load_a = self._load_before(crank.start_us)
         carried = (
-            self.evidence.carried(crank, self._load_before(crank.crank), state.held[after : min(soon, known)])
-            and (self._load_before(crank.crank) or 0.0) >= AUTO_STOP_A
+            self.evidence.carried(crank, load_a, state.held[after : min(soon, known)])
+            and (load_a or 0.0) >= AUTO_STOP_A
         )
         stood = -state.held.amps[stop.row : row]
         still = len(stood) > 0 and bool(np.nanmin(stood, initial=np.inf) >= STOP_DRAIN_A)  # never charged meanwhile
@@ -376,8 +377,8 @@ class Phases:
         """The last seconds before the given held one."""
         return Seconds.join([self.state.tail, self.state.held[:row]])[-TAIL:]
 
-    def _load_before(self, crank: Crank) -> float | None:
-        lead = self._lead(_row(self.state.held, crank.start))
+    def _load_before(self, at_us: int) -> float | None:
+        lead = self._lead(_row(self.state.held, at_us))
         return least_of(-lead.amps[-2:])  # glow plugs may have drawn more a second before
 
 

@@ -143,8 +143,8 @@ def _unloaded(drain: Floats, lead: int) -> int | None:
     before = _behind(loads, SIDE)
     ahead = np.maximum.accumulate(np.nan_to_num(loads)[::-1])[::-1]
     rows = np.flatnonzero((before - ahead >= STEP_A) & (ahead <= (1.0 - UNLOADED_SHARE) * before))
-    falls = rows[np.diff(rows, prepend=-SIDE) > 1]
-    for k, until in itertools.pairwise([*falls.tolist(), len(loads)]):
+    falls: list[int] = rows[np.diff(rows, prepend=-SIDE) > 1].tolist()
+    for k, until in itertools.pairwise([*falls, len(loads)]):
         left = loads[k + SIDE : until]
         if not (_loaded(left) and is_restless(left)):
             return lead + k
