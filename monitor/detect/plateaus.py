@@ -27,6 +27,7 @@ from monitor.detect.texture import (
     ENOUGH,
     FLOOR_A,
     NOISE_TIMES,
+    QUANTUM_TIMES,
     SPIKES_MANY,
     SPIKES_SINGLE,
     Texture,
@@ -202,8 +203,10 @@ class PlateauTracker:
         level = float(np.median(tail.drain))
         texture = self._first_texture(drain[-len(tail) :], level)
         band = texture.steady_a(level)
-        if np.count_nonzero(np.abs(tail.drain - level) <= band) < AGREE_SHARE * len(tail):
+        near = np.abs(tail.drain - level) <= band
+        if np.count_nonzero(near) < AGREE_SHARE * len(tail):
             return None
+        level = float(np.mean(tail.drain[near]))  # a coarse logger flickers between two values
         first = first_lasting(plain.second, near_level(plain, level, band))
         if first is None or end_s - int(plain.second[first]) < ESTABLISH_S:
             return None
@@ -358,7 +361,7 @@ class PlateauTracker:
             side[(side == 0) & (plain > steady)] = 1
             side[(side == 0) & (plain < -steady)] = -1
         if texture.is_noisy(band) and len(excess) >= WINDOW:
-            narrow = max(FLOOR_A, WINDOW_TIMES * band / np.sqrt(WINDOW))
+            narrow = max(FLOOR_A, WINDOW_TIMES * band / np.sqrt(WINDOW), QUANTUM_TIMES * texture.quantum_a)
             calm = np.clip(excess, -CLIPPED * narrow, CLIPPED * narrow)  # what stands out must not lift its neighbours
             means = np.convolve(calm, np.full(WINDOW, 1.0 / WINDOW), "valid")
             smooth = np.convolve(calm, np.full(3, 1.0 / 3), "same")  # so that no lone row is one

@@ -48,7 +48,7 @@ class Texture:
     spike_share: float = 0.0
 
     def after(self, before: Texture) -> Texture:
-        """This texture, remembering spikes seen before: they come and go with the logger's beat.
+        """This texture, remembering spikes seen before, which come and go with the logger's beat, and the logger's step.
 
         Wander grows from frame to frame; what it would gain at once is a step within the frame.
         """
@@ -57,6 +57,7 @@ class Texture:
             wander_a=min(self.wander_a, max(WANDER_GROWS * before.wander_a, WANDER_GROWS * self.noise_a)),
             spikes_a=max(self.spikes_a, SPIKES_FADE * before.spikes_a),
             spike_share=max(self.spike_share, SPIKES_FADE * before.spike_share),
+            quantum_a=self.quantum_a or before.quantum_a,
         )
 
     @property
