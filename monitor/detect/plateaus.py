@@ -383,7 +383,9 @@ class PlateauTracker:
         mean = float((rows.drain[part] * weights).sum()) / total
         held.add(mean, total / SECOND_US, float(np.mean(rows.volts[part])))
         held.now_a = mean if held.now_a is None else held.now_a + (mean - held.now_a) * n / (n + FOLLOW_ROWS)
-        held.lift_a += float((excess[part] * weights).sum()) / total * n / (n + FOLLOW_ROWS)
+        over = excess[part]
+        lift = float((over * weights).sum()) / total - float(np.partition(over, n // 4)[n // 4])
+        held.lift_a += (lift - held.lift_a) * n / (n + FOLLOW_ROWS)
         if len(rows) < MINUTES * DRIFT_ROWS:
             held.level_a += (mean - held.level_a) * n / (n + FOLLOW_ROWS)
         held.end_s = _end_s(rows, int(np.flatnonzero(inside)[-1]) + 1)
