@@ -30,6 +30,7 @@ HELD_V, SAME_A, BEFORE = 0.03, 0.5, 6  # volts and current as before a step, ove
 LOADED_A, LOADED_S = 8.0, 60  # ignition, injection and pump of an engine that runs without charge (common practice)
 UNLOADED_SHARE = 0.4  # of its loads fall away when it stops; a blower or lamps are less; our choice
 SIDE = 3  # seconds compared on each side of a step
+CALMED_ROWS, CALMED_TIMES = 15, 5.0  # seconds, more than a step moves; the spread of a constant one in its noise
 CERTAIN_SHARE = 0.5  # the current fell to this share of its peak, or is calm: the shutdown is under way
 
 
@@ -119,7 +120,28 @@ def _taken_over(volts: Floats, drain: Floats, lead: int, facts: Facts) -> int | 
         if not _carried(drain[k:until]) and not _passing(volts, drain, k, until, scale):
             return k
     lasting = [k for k in steps if not _passing(volts, drain, k, len(drain), scale)]
-    return lasting[-1] if lasting else None
+    begin = lasting[-1] if lasting else lead
+    calmed = _calmed(drain[begin:])
+    return begin + calmed if calmed is not None else lasting[-1] if lasting else None
+
+
+def _calmed(drain: Floats) -> int | None:
+    """The row from which a current that wandered is constant: the loads that an alternator carried are gone.
+
+    None where it is not constant in the end, or was so all the time.
+    """
+    if len(drain) < LOADED_S + CALMED_ROWS or not np.isfinite(drain).all() or is_restless(drain[-LOADED_S:]):
+        return None
+    change = np.abs(drain[RESTLESS_ROWS:] - drain[:-RESTLESS_ROWS])
+    change = np.median(np.lib.stride_tricks.sliding_window_view(change, CALMED_ROWS), axis=1)
+    restless = np.flatnonzero(change >= np.maximum(RESTLESS_A, RESTLESS_SHARE * np.abs(drain[: len(change)])))
+    if len(restless) < CALMED_ROWS:
+        return None
+    last = int(restless[-1])
+    noise = float(np.median(np.abs(np.diff(drain[-LOADED_S:]))))
+    constant = np.ptp(np.lib.stride_tricks.sliding_window_view(drain[last:], SIDE), axis=1)
+    rows = np.flatnonzero(constant <= max(RESTLESS_A, CALMED_TIMES * noise))
+    return last + int(rows[0]) if len(rows) else None
 
 
 def _steps(volts: Floats, drain: Floats, lead: int, scale: float, step_a: float) -> list[int]:

@@ -48,7 +48,7 @@ class Texture:
     spike_share: float = 0.0
 
     def after(self, before: Texture) -> Texture:
-        """This texture, remembering spikes seen before, which come and go with the logger's beat, and the logger's step.
+        """This texture, remembering spikes, which come and go with the logger's beat, and the logger's step.
 
         Wander grows from frame to frame; what it would gain at once is a step within the frame.
         """
