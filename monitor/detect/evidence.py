@@ -117,14 +117,17 @@ class Evidence:
         )
         return steady - 1 if as_before or (more and not crank.sure) else None
 
+    def uncharged_a(self, load_a: float | None) -> float:
+        """The least that a running engine draws from the battery, A, with `load_a` on it before the crank."""
+        return self.facts.loads * max(UNCHARGED_A, (load_a or 0.0) / self.facts.loads + UNCHARGED_OVER_A)
+
     def may_run(self, crank: Found, after: Seconds) -> bool:
         """Whether loads as of a running engine are on the battery, if no more than before the crank."""
         drain = median_of(-after.amps)
-        return crank.sure and drain is not None and drain >= UNCHARGED_A
+        return crank.sure and drain is not None and drain >= UNCHARGED_A * self.facts.loads
 
     def is_uncharged(self, crank: Found, load_a: float | None, after: Seconds) -> bool:
         """Whether what follows a crank without charge is a running engine all the same: its loads on the battery."""
         drain = median_of(-after.amps)
-        if drain is None or drain < max(UNCHARGED_A, (load_a or 0.0) + UNCHARGED_OVER_A):
-            return False
-        return crank.sure or (crank.heavy and wanders(after.amps))
+        more = drain is not None and drain >= self.uncharged_a(load_a)
+        return more and (crank.sure or (crank.heavy and wanders(after.amps)))

@@ -165,7 +165,7 @@ def _drive(engine: Engine) -> DriveNow:
         charged=phases.charged,
         delay_s=charging.delay_s(),
         proved_us=(phases.ran_s + 1) * SECOND_US,
-        loaded=is_loaded(phases.held) if len(phases.held) else False,
+        loaded=is_loaded(phases.held, engine.facts) if len(phases.held) else False,
         stop_us=state.stops[-1] if state.stops else None,
         ripple_mv=charging.ripple_mv(),
         hunting_s=charging.hunting_s(),

@@ -28,7 +28,7 @@ import numpy as np
 from monitor.base.results import Crank
 from monitor.base.samples import SECOND_US, Indexes, Seconds
 from monitor.detect.cranks import GLOW_S, Found
-from monitor.detect.evidence import CHARGED_V, JUMP_S, UNCHARGED_A, UNCHARGED_OVER_A, Evidence
+from monitor.detect.evidence import CHARGED_V, JUMP_S, Evidence
 from monitor.detect.facts import Facts
 from monitor.detect.known import least_of, median_of
 from monitor.detect.stopping import KEPT_A, StopFound, find_stop, is_calm, is_loaded
@@ -198,7 +198,8 @@ class Phases:
         if charged:
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
-            own = not len(behind) or evidence.is_uncharged(crank, load_a, behind) or evidence.may_run(crank, behind)
+            own = not len(behind) or evidence.is_uncharged(crank, load_a, behind)
+            own = own or (not following.heavy and evidence.may_run(crank, behind))
             if own and not following.sure and not self._is_glow(crank, following, load_a):
                 state.cranks.pop(0)  # some heavy load of the engine that runs, or the crank's own end
                 return 0
@@ -243,7 +244,7 @@ class Phases:
             return True
         between = self.state.held[_row(self.state.held, crank.end_us) : _row(self.state.held, following.start_us)]
         drain = least_of(-between.amps)
-        return drain is not None and drain < max(UNCHARGED_A, (load_a or 0.0) + UNCHARGED_OVER_A)
+        return drain is not None and drain < self.evidence.uncharged_a(load_a)
 
     def _drive(self, events: list[Event], known: int, final: bool) -> int | None:
         """Tell seconds up to the last proof of running; decide a stop when one is certain."""
@@ -281,7 +282,7 @@ class Phases:
     def _runs_on(self, rows: int) -> bool:
         """Whether the engine runs on without proof: its loads on the battery, or a battery that is kept charged."""
         held = self.state.held[:rows]
-        if not self.state.charged and is_loaded(held):
+        if not self.state.charged and is_loaded(held, self.facts):
             return True
         amps, volts = median_of(held.amps), median_of(held.volts[-TAIL:])
         kept = (amps is not None and amps >= KEPT_A) or (volts is not None and volts >= CHARGED_V * self.facts.scale)

@@ -66,10 +66,10 @@ def is_calm(before: Seconds, seconds: Seconds, facts: Facts) -> bool:
     return bool(calm) and fell and not charged
 
 
-def is_loaded(seconds: Seconds) -> bool:
+def is_loaded(seconds: Seconds, facts: Facts) -> bool:
     """Whether an engine that does not charge still runs at the end of these seconds, its loads on the battery."""
     late = seconds.second >= seconds.second[-1] - LOADED_S if len(seconds) else np.empty(0, np.bool_)
-    return _loaded(-seconds.amps[late])
+    return _loaded(-seconds.amps[late], facts.loads)
 
 
 def find_stop(tail: Seconds, held: Seconds, proved: int, charged: bool, facts: Facts) -> StopFound:
@@ -85,8 +85,8 @@ def find_stop(tail: Seconds, held: Seconds, proved: int, charged: bool, facts: F
     if not np.isfinite(drain).any():
         return _by_volts(volts, lead, proved, facts.scale)
     last = len(drain) - 1
-    if not charged and _loaded(drain[lead + proved : lead + proved + LOADED_S]):
-        found = _unloaded(drain, min(lead + proved + SIDE, last))
+    if not charged and _loaded(drain[lead + proved : lead + proved + LOADED_S], facts.loads):
+        found = _unloaded(drain, min(lead + proved + SIDE, last), facts.loads)
         row = last if found is None else found
     else:
         found = _taken_over(volts, drain, max(_charged_until(drain), lead), facts)
@@ -156,7 +156,7 @@ def _steps(volts: Floats, drain: Floats, lead: int, scale: float, step_a: float)
     return [int(run[np.argmax(np.nan_to_num(sharp[run], nan=-np.inf))]) for run in runs if len(run)]
 
 
-def _unloaded(drain: Floats, lead: int) -> int | None:
+def _unloaded(drain: Floats, lead: int, share: float) -> int | None:
     """The first fall of an uncharged engine's loads by UNLOADED_SHARE behind which they do not come back.
 
     Where what is left is still an engine's, large and restless, a blower or lamps were turned off: a later fall counts.
@@ -164,11 +164,11 @@ def _unloaded(drain: Floats, lead: int) -> int | None:
     loads = drain[lead:]  # the crank before is none of them
     before = _behind(loads, SIDE)
     ahead = np.maximum.accumulate(np.nan_to_num(loads)[::-1])[::-1]
-    rows = np.flatnonzero((before - ahead >= STEP_A) & (ahead <= (1.0 - UNLOADED_SHARE) * before))
+    rows = np.flatnonzero((before - ahead >= STEP_A * share) & (ahead <= (1.0 - UNLOADED_SHARE) * before))
     falls: list[int] = rows[np.diff(rows, prepend=-SIDE) > 1].tolist()
     for k, until in itertools.pairwise([*falls, len(loads)]):
         left = loads[k + SIDE : until]
-        if not (_loaded(left) and is_restless(left)):
+        if not (_loaded(left, share) and is_restless(left)):
             return lead + k
     return None
 
@@ -187,9 +187,9 @@ def _ahead(values: Floats, n: int) -> Floats:
     return middle
 
 
-def _loaded(drain: Floats) -> bool:
+def _loaded(drain: Floats, share: float) -> bool:
     known = drain[np.isfinite(drain)]
-    return len(known) >= SIDE and float(np.median(known)) >= LOADED_A
+    return len(known) >= SIDE and float(np.median(known)) >= LOADED_A * share
 
 
 def _carried(drain: Floats) -> bool:
