@@ -31,7 +31,7 @@ from monitor.detect.cranks import GLOW_S, Found
 from monitor.detect.evidence import CHARGED_V, JUMP_S, Evidence
 from monitor.detect.facts import Facts
 from monitor.detect.known import least_of, median_of
-from monitor.detect.stopping import KEPT_A, StopFound, find_stop, is_calm, is_loaded
+from monitor.detect.stopping import KEPT_A, StopFound, find_stop, is_calm, is_loaded, is_restless
 
 MANAGED_S = 1200  # the longest an engine-managed system is trusted to show no sign of running; our choice
 END_S = 20  # so long without proof before the log ends, a shutdown under way is believed
@@ -283,7 +283,7 @@ class Phases:
         """Whether the engine runs on without proof: its loads on the battery, or a battery that is kept charged."""
         held = self.state.held[:rows]
         if not self.state.charged and is_loaded(held, self.facts):
-            return True
+            return is_restless(held.amps[-TAIL:]) or not self._find_stop(rows).stepped  # lamps may be left on
         amps, volts = median_of(held.amps), median_of(held.volts[-TAIL:])
         kept = (amps is not None and amps >= KEPT_A) or (volts is not None and volts >= CHARGED_V * self.facts.scale)
         return kept and not self._find_stop(rows).stepped
