@@ -199,9 +199,10 @@ def _carried(drain: Floats) -> bool:
 
 
 def _carries(drain: Floats) -> bool:
-    """Whether the battery alone carries a load, and a constant one: no engine runs."""
+    """Whether the battery alone carries a load, and a constant one: no engine runs. A small load must be longer so."""
     known = drain[: LOADED_S + 1][np.isfinite(drain[: LOADED_S + 1])]
-    return len(known) >= SIDE and float(np.median(known)) >= CARRIED_A and not is_restless(known)
+    level = float(np.median(known)) if len(known) >= SIDE else 0.0
+    return (level >= CARRIED_A or (level >= STEP_A and len(known) >= CALMED_ROWS)) and not is_restless(known)
 
 
 def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> bool:

@@ -126,7 +126,8 @@ def texture_of(excess: Floats, calm_a: float, many: int = SPIKES_MANY) -> Textur
     wander = (
         max(min(middle, 0.0) - float(ranked[low]), 0.0) / 1.645
     )  # a weak excursion that fills the frame lifts the median
-    values = np.unique(calm) if len(np.unique(calm[: 4 * FEW_VALUES])) <= FEW_VALUES else calm[:0]
+    fine = np.round(calm, 6)  # µA: finer than any logger, coarser than what arithmetic leaves
+    values = np.unique(fine) if len(np.unique(fine[: 4 * FEW_VALUES])) <= FEW_VALUES else fine[:0]
     quantum = float(np.min(np.diff(values))) if 1 < len(values) <= FEW_VALUES else 0.0
     changes = np.abs(calm[1:] - calm[:-1])
     noise = noise_of(changes)
