@@ -195,12 +195,13 @@ class Phases:
         load_a, evidence = self._load_before(crank.lead_us), self.evidence
         behind = held[after : max(limit, after)]
         charged = evidence.charged(behind)
+        glow = following is not None and self._is_glow(crank, following, load_a)
         if charged:
             started = True
         elif following is not None and following.start_us <= crank.end_us + OUTCOME_S * SECOND_US:
             own = not len(behind) or evidence.is_uncharged(crank, load_a, behind)
             own = own or (not following.heavy and evidence.may_run(crank, behind))
-            if own and not following.sure and not self._is_glow(crank, following, load_a):
+            if own and not following.sure and not glow:
                 state.cranks.pop(0)  # some heavy load of the engine that runs, or the crank's own end
                 return 0
             started = False
@@ -231,17 +232,21 @@ class Phases:
             return told
         state.mode = "stand"
         state.ran_s = int(crank.start_us // SECOND_US) - CHARGE_PAUSE_S
-        if crank.sure:
+        if crank.sure and not glow:
             events.append(FailedStart(crank.crank))
         return 0
 
     def _is_glow(self, crank: Found, following: Found, load_a: float | None) -> bool:
-        """Whether the first of two heavy loads were glow plugs, and the next the starter: more, or after a pause."""
-        if crank.sure or crank.end_us - crank.start_us < GLOW_S * SECOND_US:
+        """Whether the first of two heavy loads were glow plugs, and the next the starter: more, or after a pause.
+
+        What looks like a starter is one all the same, unless another that is stronger follows at once.
+        """
+        if crank.end_us - crank.start_us < GLOW_S * SECOND_US:
             return False
         first, then = crank.crank.amps_peak, following.crank.amps_peak
-        if first is not None and then is not None and then < STARTER_TIMES * first:
-            return True
+        stronger = first is not None and then is not None and then < STARTER_TIMES * first
+        if crank.sure or stronger:
+            return stronger and (not crank.sure or following.start_us - crank.end_us <= GLOW_S * SECOND_US)
         between = self.state.held[_row(self.state.held, crank.end_us) : _row(self.state.held, following.start_us)]
         drain = least_of(-between.amps)
         return drain is not None and drain < self.evidence.uncharged_a(load_a)
