@@ -208,10 +208,12 @@ class Phases:
         elif known > end or final:
             started = evidence.started(crank, load_a, behind)
             if not started and evidence.may_run(crank, behind):
-                decided = _row(held, crank.end_us + KEY_LEFT_S * SECOND_US)
+                asked, decided = (
+                    _row(held, crank.end_us + s * SECOND_US) for s in (KEY_LEFT_S - OUTCOME_S, KEY_LEFT_S)
+                )
                 if known <= decided and not final and following is None:
                     return None
-                started = following is None and known > decided and evidence.may_run(crank, held[end:decided])
+                started = following is None and known > decided and evidence.may_run(crank, held[asked:decided])
         else:
             return None
         state.crank = None
