@@ -387,6 +387,7 @@ class Phases:
 
     def _load_before(self, at_us: int) -> float | None:
         lead = self._lead(_row(self.state.held, at_us))
+        lead = lead[: int(np.searchsorted(lead.second, at_us // SECOND_US))]  # what was told may reach further
         return least_of(-lead.amps[-2:])  # glow plugs may have drawn more a second before
 
 

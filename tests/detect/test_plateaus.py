@@ -206,6 +206,28 @@ def test_a_logger_of_ten_milliamperes_gives_a_level_between_its_steps():
     assert stand.sleep_current_low_a <= 0.034 <= stand.sleep_current_high_a
 
 
+@pytest.mark.parametrize(("noise_a", "drain_a"), [(0.0005, 0.0174), (0.0005, 0.0178), (0.001, 0.0174), (0.0015, 0.017)])
+def test_a_coarse_logger_that_flickers_between_two_values_has_no_wake_ups(noise_a, drain_a):
+    """Steps of 5 mA: the reading is 15 or 20 mA, and the level lies between."""
+    scene = Scene().crank().running(300).load(60, -2.0).asleep(4000, drain_a)
+    logs = [scene.read(1.0, noise_a=noise_a, step_a=0.005, seed=seed) for seed in range(6)]
+    assert [the_stand(log, 1).wake_ups for log in logs] == [[]] * 6
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_long_wake_ups_in_noise_do_not_lift_the_level_so_that_others_are_seen(seed):
+    """390 mA for three minutes and 1.3 A for one, oftener than every ten: 4 mA of noise, steps of 5 mA."""
+    scene, random = Scene().asleep(1500, 0.019), np.random.default_rng(seed)
+    for _ in range(30):
+        scene.load(60, -1.29)
+        if random.random() < 0.5:
+            scene.load(180, -0.39)
+        scene.asleep(80 + 60 * float(random.random()), 0.019)
+    stand = the_stand(scene.asleep(600, 0.019).read(1.0, noise_a=0.004, step_a=0.005, seed=seed))
+    assert [wake.peak_a for wake in stand.wake_ups if wake.peak_a < 0.1] == []
+    assert len(stand.wake_ups) == 30
+
+
 def test_a_quiet_night_at_ten_hertz_has_no_wake_ups():
     stand = the_stand(Scene().asleep(7200).read(10.0, noise_a=0.002))
     assert stand.wake_ups == []
