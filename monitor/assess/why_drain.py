@@ -21,6 +21,7 @@ PUBLISHED_FOR_AH = 60.0  # 50 mA empties such a battery to no-start in 20 days (
 BY_RATIO = ((0.4, -DECISIVE), (0.7, -VERY_STRONG), (0.9, -SOME), (1.0, SOME), (1.2, VERY_STRONG), (2.0, 1.5 * DECISIVE))
 LONG_ENOUGH_S = 3 * 3600.0  # asleep: a shorter night counts half, modules may still be timing out. Our choice
 CERTAIN_S = 7200.0
+MANY, NIGHT_S = 4, 6 * 3600.0  # rests, and the length of one that is no pause in the day; our choice
 # Volts alone: 760 mV from full to empty (BCI table). Below 250–500 mA in a night a drain cannot be told from
 # relaxation and temperature.
 EMPTY_TO_FULL_V = 0.76
@@ -68,6 +69,8 @@ def drain_evidence(seen: Seen) -> list[Observation]:
     if worst.asleep_s < LONG_ENOUGH_S:
         weight /= 2
     over = sum(1 for sleep in sleeps if sleep.mean_a > limit_a(seen.vehicle, sleep)[0])
+    if over == 1 and len(sleeps) >= MANY and worst.level_a <= limit and worst.asleep_s < NIGHT_S:
+        weight = min(weight, SOME)  # by wake-ups alone, in one short rest of many: a visit
     share = f"{over} of {len(sleeps)} rests are over it" if len(sleeps) > 1 else "one rest seen"
     hours = worst.asleep_s / 3600
     if worst.slept:

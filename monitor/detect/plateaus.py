@@ -169,8 +169,9 @@ class PlateauTracker:
             if not len(rows):
                 break
             rows = self._seek(rows, final) if state.held is None else self._hold(rows, state.held, ended)
-        if len(rows) and state.held is None:
-            state.seek = [rows]
+        if len(rows):  # turn and turn about, seeking found a level that the rows then left
+            state.seek = [Rows.join([*state.unsure, rows]) if state.held is not None else rows]
+            state.held, state.above, state.below, state.unsure, state.waiting = None, None, None, [], []
         return ended
 
     def _seek(self, rows: Rows, final: bool) -> Rows:

@@ -62,6 +62,14 @@ def test_a_door_opened_at_night_is_no_drain() -> None:
     assert verdict(*parts).cause == "drain"  # but three alike in a night are
 
 
+@pytest.mark.parametrize(("hours", "cause"), [(4.0, ("sound", "undetermined")), (11.0, ("drain",))])
+def test_wake_ups_of_one_short_rest_of_many_may_be_somebody_at_the_car(hours: float, cause: tuple[str, ...]) -> None:
+    parts = days(4)
+    # 0.3 A for 10 min, every half hour: a mean of 120 mA on the sleep level, told as wake-ups that fit no pattern
+    parts[2] = stand(DAY_US, hours=hours, wakes=wakes(DAY_US, 0.3, 600.0, 1800.0, hours=hours - 1))
+    assert verdict(*parts).cause in cause
+
+
 def test_unlocking_before_the_drive_is_no_drain() -> None:
     parts = days(1, night={})
     awake = 3 * HOUR_US - 60_000_000
