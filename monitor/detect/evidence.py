@@ -65,7 +65,7 @@ class Evidence:
         top, bottom = most_of(after.volts), least_of(recent.volts[-JUMP_S:])
         if top is None or bottom is None:
             return False
-        load, charge = median_of(-lead.amps[-JUMP_S:]), median_of(after.amps)
+        load, charge = median_of(-recent.amps[-JUMP_S:]), median_of(after.amps)
         key_on = load is not None and load >= KEY_ON_A * self.facts.loads
         if top - bottom < JUMP_V * self.facts.scale:
             restless = is_restless(after.amps)  # a charger is steady

@@ -60,6 +60,15 @@ def test_an_engine_without_charge_that_draws_no_more_than_the_key_did_is_a_drive
     assert drives_of(block) == [(pytest.approx(908, abs=1.0), pytest.approx(1809, abs=3.0))]
 
 
+def test_a_key_that_was_on_for_two_samples_before_a_crank_that_none_met_is_a_start():
+    """At one sample in 2 s; before the key, the driver's arrival draws 1.2 A."""
+    scene = parked().load(111.5, -1.2).load(3.0, -4.9).load(0.8, -200.0)
+    block = scene.running(600, amps=30).shutdown().asleep(2400).read(0.5, averaging=False)
+    ((begin, end),) = drives_of(block)
+    assert begin == pytest.approx(1015, abs=2.5)
+    assert end == pytest.approx(1615, abs=4.0)
+
+
 @pytest.mark.parametrize("left_s", [30, 200])
 def test_a_key_that_is_left_on_for_less_after_a_failed_start_is_no_drive(left_s):
     found = document(a_start(15.0).load(left_s, -15.0).shutdown().asleep(2400).read(2.0))
