@@ -119,7 +119,7 @@ class Evidence:
 
     def uncharged_a(self, load_a: float | None) -> float:
         """The least that a running engine draws from the battery, A, with `load_a` on it before the crank."""
-        return self.facts.loads * max(UNCHARGED_A, (load_a or 0.0) / self.facts.loads + UNCHARGED_OVER_A)
+        return max(UNCHARGED_A * self.facts.loads, (load_a or 0.0) + UNCHARGED_OVER_A * self.facts.loads)
 
     def may_run(self, crank: Found, after: Seconds) -> bool:
         """Whether loads as of a running engine are on the battery, if no more than before the crank."""

@@ -1,4 +1,8 @@
-"""Starts that are easily taken for something else: behind glow plugs, and of engines that are not charged."""
+"""Starts and stops that are easily taken for others: behind glow plugs, and of engines that are not charged.
+
+A start is placed within one sample, a stop within the 3 s compared on each side of a step; where no step is, within the
+5 s that are asked, and one sample.
+"""
 
 import numpy as np
 import pytest

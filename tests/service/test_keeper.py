@@ -8,7 +8,10 @@ import pytest
 
 from monitor.base.results import Mark
 from monitor.service import inbox
+from monitor.service.guard import Guard
 from monitor.service.keeper import DROPPED, FAULTY, OLD
+from monitor.store.home import Home
+from monitor.store.journal import Journal
 from monitor.store.reader import JournalReader
 from tests.service.fakes import EPOCH_US, Bench, FakeWatch, arrival, bench, order
 
@@ -125,6 +128,20 @@ def test_a_fault_of_the_watch_that_stays_leaves_the_samples_coming(tmp_path: Pat
     assert len(kept(made)) == 40
     assert "broken on purpose" in made.troubles.now["watch_fault"]
     assert made.keeper.guard.checkpoint() is None
+
+
+def test_a_fault_in_telling_what_the_vehicle_does_is_told_once_and_harms_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def broken(self: FakeWatch) -> None:
+        raise ZeroDivisionError("broken on purpose")
+
+    monkeypatch.setattr(FakeWatch, "condition", broken)
+    guard = Guard(FakeWatch, FakeWatch.restore, Journal(Home(tmp_path)).resume)  # type: ignore[arg-type]  # a stand-in
+    guard.start()
+    assert [guard.condition() for _ in range(3)] == [None] * 3
+    assert [record.levelname for record in caplog.records] == ["ERROR"]
+    assert guard.state == "on"
 
 
 def test_rows_that_the_program_cannot_read_are_counted_and_the_next_ones_taken(tmp_path: Path) -> None:

@@ -183,7 +183,7 @@ class BrokerLogger:
     def _acknowledge(self) -> None:
         stored = self._acknowledged
         while self._stored:
-            stored = self._stored.popleft()
+            stored = max(stored, self._stored.popleft())  # rows that were dropped may be told of before earlier ones
         while self._held and (len(self._held) > self._held_most or self._acknowledged < stored):
             message = self._held.popleft()
             self._acknowledged += 1

@@ -45,11 +45,11 @@ EXCEPTIONS = {
 
 
 def open_modbus(
-    url: str, vehicle: Vehicle, clock: ArrivalClock | None = None, since_us: int | None = None
+    url: str, vehicle: Vehicle, clock: ArrivalClock | None = None, since_us: int | None = None, guest: bool = False
 ) -> PolledLogger:
     """The logger at modbus+tcp://HOST:PORT or modbus+serial:/dev/PORT?baud=N; raises SettingError.
 
-    `since_us` is not needed: the clock is past it.
+    `since_us` is not needed: the clock is past it; nor `guest`: to ask takes nothing from anybody.
     """
     try:
         import pymodbus  # noqa: F401 - asked for early: whether it is there

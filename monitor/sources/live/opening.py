@@ -24,7 +24,7 @@ EXAMPLES = {
     "stdin": "stdin:",
     "simulate": "simulate:scenario.toml?speed=60",
 }
-# Instruments and brokers: (url, vehicle, clock[, since_us]) -> LiveLogger; loaded only where they are asked for.
+# Instruments and brokers: (url, vehicle, clock, since_us, guest) -> LiveLogger; loaded only where they are asked for.
 INSTRUMENTS = {
     "modbus+tcp": "monitor.sources.live.modbus:open_modbus",
     "modbus+serial": "monitor.sources.live.modbus:open_modbus",
@@ -59,7 +59,7 @@ def open_live(
     if scheme in INSTRUMENTS:
         module, _, function = INSTRUMENTS[scheme].partition(":")
         opener: Callable[..., LiveLogger] = getattr(importlib.import_module(module), function)
-        return opener(url, vehicle, clock, since_us, **({"guest": guest} if scheme.startswith("mqtt") else {}))
+        return opener(url, vehicle, clock, since_us, guest)
     seams = Seams() if seams is None else seams
     name, connect, habits = _link(scheme, url, seams)
     silence_s = (vehicle.source or SourceTable(url=url)).silence_s

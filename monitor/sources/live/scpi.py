@@ -37,11 +37,11 @@ _NOT_A_NUMBER = re.compile(r"[+-]?nan", re.IGNORECASE)
 
 
 def open_scpi(
-    url: str, vehicle: Vehicle, clock: ArrivalClock | None = None, since_us: int | None = None
+    url: str, vehicle: Vehicle, clock: ArrivalClock | None = None, since_us: int | None = None, guest: bool = False
 ) -> PolledLogger:
     """The logger at scpi+socket://HOST:PORT or scpi+serial:/dev/PORT?baud=N; raises SettingError.
 
-    `since_us` is not needed: the clock is past it.
+    `since_us` is not needed: the clock is past it; nor `guest`: to ask takes nothing from anybody.
     """
     instrument = vehicle.instrument
     if instrument is None or instrument.scpi is None:
