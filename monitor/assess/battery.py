@@ -10,24 +10,24 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
+from monitor.assess.cell import CELL_V, cell_step, is_empty
 from monitor.assess.course import between, end_of, move_of, settled_rests
 from monitor.assess.ratings import Capacity
-from monitor.base.results import Crank, Drive, Estimate, Result, Stand
+from monitor.base.results import Estimate, Result, Stand
 from monitor.base.vehicle import BatteryKind
-from monitor.detect.ocv import SLOPE_V_PER_FULL, TABLES, read_table
+from monitor.detect.ocv import SLOPE_V_PER_FULL, read_table, tables_of
 
 CAPACITY_CHANGE = 0.08  # a smaller change of the state of charge carries no capacity; our choice
 CAPACITY_WIDTH = 4.0  # an interval wider than this, highest over lowest, is no estimate; our choice
 # Minimum while cranking by temperature, °C and V: load-test table, half the cold-cranking amps for 15 s, of two makers
 CRANK_LEAST = ((-18.0, 8.5), (-12.0, 8.7), (-7.0, 8.9), (-1.0, 9.1), (4.0, 9.3), (10.0, 9.4), (16.0, 9.5), (21.0, 9.6))
-SLOW_HZ, FAST_HZ = 0.9, 5.0  # slower: the dip is not seen; from here the inrush is, and is no load test
 DECAY_DOUBT_MV_PER_H = 1.0  # a decay is reported when its half width is below this or half of itself (rest voltage)
 HOLDS_H = 8.0  # our choice: a shorter rest tells a loss too poorly from relaxation
+ALONE_A_DAY = 0.10  # one rest alone tells a loss from here on: of many, one is outside its doubt by chance; our choice
+EMPTIES = 0.05  # of the capacity: so much drawn takes an empty battery down; our choice
 WORN_TIMES = 2.0  # a battery worn to half its capacity falls twice as fast for the same charge; that is no loss
 LEAST_TOLD_A_DAY = 0.01  # warming lifts the voltage too: no smaller loss is ruled out; our choice
 GROSS_A_DAY = 0.05  # what a night can rule out: sound ones lose 0.1–0.7 % a day, a shorted cell tens; our choice
-CELL_V, CELL_DOUBT_V = 2.1, 0.5  # one cell (from memory); its voltage by charge, load and relaxation, our choice
-CELL_AH_SHARE = 0.3  # so much of the capacity taken out may empty it just as well; our choice
 FULL_TAIL, FULL_V = 0.01, 14.1  # tail of a full starter battery: 0.5–1 % of C20 at 14.4 V (from memory)
 FULL_LEAST_S = 1800.0  # a shorter drive has no tail current; our choice
 LOW_FULL = 0.75  # "full" and yet below this with all its interval; our choice
@@ -69,7 +69,7 @@ def capacity_estimate(result: Result, capacity: Capacity, kind: BatteryKind | No
             low_ah, high_ah = sorted((sum(m.low for m in known), sum(m.high for m in known)))
             if low_ah < 0 < high_ah:
                 continue
-            changes = [read_table(t, b.ocv_volts / scale) - read_table(t, a.ocv_volts / scale) for t in _tables(kind)]
+            changes = [read_table(t, b.ocv_volts / scale) - read_table(t, a.ocv_volts / scale) for t in tables_of(kind)]
             doubt = sum((r.ocv_high or 0.0) - (r.ocv_low or 0.0) for r in (a, b)) / 2 / scale / SLOPE_V_PER_FULL
             sign = 1.0 if changes[0] > 0 else -1.0
             least = min(sign * c for c in changes) - doubt
@@ -91,7 +91,7 @@ def capacity_estimate(result: Result, capacity: Capacity, kind: BatteryKind | No
 
 def crank_sentences(result: Result, scale: float) -> list[str]:
     """The lowest crank against the published table: at its temperature, or from which temperature on it would pass."""
-    seen = [(volts, c) for d in result.drives if (c := d.crank) is not None and (volts := _load_volts(c)) is not None]
+    seen = [(volts, c) for d in result.drives if (c := d.crank) is not None and (volts := c.volts_load) is not None]
     if not seen:
         return []
     lowest, crank = min(seen, key=lambda s: s[0] - least_cranking_v(s[1].celsius) * scale)
@@ -128,17 +128,18 @@ def holds_charge(result: Result, capacity: Capacity, kind: BatteryKind | None, s
     """Whether the rest voltage falls only as fast as the counted charge explains.
 
     A worn battery falls faster for the same charge, and tables differ in their slope: both are allowed for before a
-    loss is called one.
+    loss is called one. Below the tables' empty end any battery that is drawn from falls steeply: that is not judged.
     """
-    told = [*_cell_step(result, capacity), *_full_yet_low(result, capacity, scale)]
+    told = [*_cell_told(result, capacity, kind, scale), *_full_yet_low(result, capacity, scale)]
     if told or kind == "lifepo4":
         return Held(False if told else None, told)
-    slopes = [(b[0] - a[0]) / (b[1] - a[1]) for table in _tables(kind) for a, b in pairwise(table)]
+    slopes = [(b[0] - a[0]) / (b[1] - a[1]) for table in tables_of(kind) for a, b in pairwise(table)]
     bounds: list[float] = []
+    lost: list[tuple[float, str]] = []  # share of the charge a day, and in words
     for stand in result.stands:
         decay, hours = stand.rest.decay_mv_per_h, (end_of(stand, result) - stand.start) / 3600e6
         known = decay is not None and stand.charge_out_ah is not None and hours >= HOLDS_H
-        if not known or stand.charges or stand.unobserved_s > 360.0 * hours:
+        if not known or stand.charges or stand.unobserved_s > 360.0 * hours or _was_emptied(stand, capacity, scale):
             continue
         assert decay is not None  # `known`
         assert stand.charge_out_ah is not None
@@ -146,9 +147,12 @@ def holds_charge(result: Result, capacity: Capacity, kind: BatteryKind | None, s
         most, least = rate * max(slopes) * WORN_TIMES, rate * min(slopes)
         doubt = max(DECAY_DOUBT_MV_PER_H * scale, decay / 2)
         if decay - most > doubt:
-            return Held(False, [_lost_inside(stand, hours, decay, most, _a_day(decay - most, scale))])
+            share = _a_day(decay - most, scale)
+            lost.append((share, _lost_inside(stand, hours, decay, most, share)))
         bounds.append(_a_day(decay + doubt - least, scale))
-    if not bounds or median(bounds) > GROSS_A_DAY:
+    if len(lost) > 1 or any(share > ALONE_A_DAY for share, _ in lost):
+        return Held(False, [max(lost)[1]])
+    if lost or not bounds or median(bounds) > GROSS_A_DAY:
         return Held(None, told)
     most_share = max(median(bounds), LEAST_TOLD_A_DAY)
     text = f"It holds its charge: at rest it loses at most {most_share * 100:.0f} % a day beyond what was counted."
@@ -178,6 +182,10 @@ def acceptance_sentences(result: Result, capacity: Capacity, scale: float) -> li
     return []
 
 
+def _was_emptied(stand: Stand, capacity: Capacity, scale: float) -> bool:
+    return is_empty(stand.rest, scale) and (stand.charge_out_ah or 0.0) > EMPTIES * capacity.ah
+
+
 def _celsius(value: float) -> str:
     return f"{value:.0f} °C".replace("-", "−")
 
@@ -195,44 +203,11 @@ def _lost_inside(stand: Stand, hours: float, decay: float, explained: float, sha
     )
 
 
-def _tables(kind: BatteryKind | None) -> list[tuple[tuple[float, float], ...]]:
-    if kind is None:
-        return [TABLES[name] for name in ("flooded", "wet", "efb", "agm", "gel")]
-    if kind == "flooded":
-        return [TABLES["flooded"], TABLES["wet"]]
-    # one table of its own is no measure of how far tables differ: the general one stands beside it
-    return [TABLES[kind], TABLES["flooded"] if kind == "efb" else TABLES["gel" if kind == "agm" else "agm"]]
-
-
-def _load_volts(crank: Crank) -> float | None:
-    """Volts under the starter's steady load; of a slow logger's, the lowest seen. None where neither is known.
-
-    The inrush of some 50 ms is no load test: where the logger is fast enough to see it, its dip is not taken.
-    """
-    if crank.resistance_mohm is not None and crank.amps_plateau is not None and crank.volts_before is not None:
-        return crank.volts_before - crank.resistance_mohm / 1000.0 * abs(crank.amps_plateau)
-    hz = crank.sampled_hz
-    return crank.volts_min if hz is not None and SLOW_HZ <= hz < FAST_HZ else None
-
-
-def _cell_step(result: Result, capacity: Capacity) -> list[str]:
-    """A rest voltage that lies one cell lower than the rest before, while the charge was still there."""
-    rests = [s for s in sorted(result.stands, key=lambda s: s.start) if s.rest.volts is not None]
-    for a, b in pairwise(rests):
-        if a.rest.volts is None or b.rest.volts is None:
-            continue
-        fall = a.rest.volts - b.rest.volts
-        parts: list[Stand | Drive] = [d for d in result.drives if a.start < d.start <= b.start]
-        out = [part.charge_out_ah for part in [*parts, b]]
-        taken = sum(ah for ah in out if ah is not None)
-        known = None not in out
-        if abs(fall - CELL_V) > CELL_DOUBT_V or not known or taken > CELL_AH_SHARE * capacity.low_ah:
-            continue
-        return [
-            f"The rest voltage fell from {a.rest.volts:.2f} to {b.rest.volts:.2f} V with {taken:.1f} Ah taken out:"
-            f" a step of about one cell ({CELL_V} V), a cell has gone short."
-        ]
-    return []
+def _cell_told(result: Result, capacity: Capacity, kind: BatteryKind | None, scale: float) -> list[str]:
+    step = cell_step(result, capacity, kind, scale)
+    if step is None or step.drawn_ah is None:
+        return []
+    return [f"{step.told}: a step of about one cell ({CELL_V} V), a cell has gone short."]
 
 
 def _full_yet_low(result: Result, capacity: Capacity, scale: float) -> list[str]:

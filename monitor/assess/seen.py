@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from statistics import median
 
+from monitor.assess.cell import CellStep, cell_step, is_empty
 from monitor.assess.ratings import capacity_of
 from monitor.assess.resistance import MIDDLE_AH, cold_factor, new_mohm
 from monitor.assess.sleeps import Sleep, sleeps_of
-from monitor.base.results import Crank, Drive, Result, Stand
+from monitor.base.results import Crank, Result, Stand
 from monitor.base.vehicle import Vehicle
+from monitor.detect.ocv import SLOPE_V_PER_FULL
 
 CRANKS_FROM_V = 11.9  # an emptier battery's resistance says only that it is empty (BCI: 11.89 V = 0 %)
 SHARP_HZ = 0.9  # slower: one reading over seconds of polarisation (the detector then gives no resistance)
+SHOWN_BY_VOLTS_A = 0.25  # below 250-500 mA in a night a drain cannot be told from relaxation and temperature
 LEAST_FALL_V = 0.15  # our choice: a smaller fall cannot carry a resistance
 
 
@@ -21,6 +23,7 @@ LEAST_FALL_V = 0.15  # our choice: a smaller fall cannot carry a resistance
 class Start:
     """One crank; volts for 12 V.
 
+    volts_load   under the starter's steady load
     times_new    apparent resistance over that of a new battery of this kind and size, at the crank's temperature where
                  that is known, else at 9 °C; None: cannot be told
     """
@@ -28,6 +31,7 @@ class Start:
     at: int
     volts_before: float | None
     volts_min: float | None
+    volts_load: float | None
     duration_s: float | None
     sampled_hz: float
     mohm: float | None
@@ -47,6 +51,14 @@ class Settled:
 
 
 @dataclass(frozen=True, slots=True)
+class Fall:
+    """A rest voltage that keeps falling, and the drain that would make it do so."""
+
+    amps: float
+    mv_per_h: float
+
+
+@dataclass(frozen=True, slots=True)
 class Seen:
     """The evidence before it is weighed.
 
@@ -56,7 +68,7 @@ class Seen:
     starts          cranks that started the engine
     settled         settled rests with a state of charge
     drive_s         observed length of each drive
-    fallen_volts    (before, after, Ah drawn or None) of rests one after the other, where the second lies lower
+    cell            the step of a cell that has gone short, if there is one
     days            length of the log
     """
 
@@ -70,7 +82,7 @@ class Seen:
     starts: list[Start]
     settled: list[Settled]
     drive_s: list[float]
-    fallen_volts: list[tuple[float, float, float | None]]
+    cell: CellStep | None
     days: float
 
     @property
@@ -78,6 +90,20 @@ class Seen:
         """Median apparent resistance of the cranks over a new battery's."""
         told = [start.times_new for start in self.starts if start.times_new is not None]
         return median(told) if told else None
+
+    @property
+    def fall(self) -> Fall | None:
+        """The fastest fall of a settled rest that a drain of `SHOWN_BY_VOLTS_A` or more would make."""
+        if self.vehicle.battery.kind == "lifepo4":
+            return None  # its voltage does not show its charge
+        found = []
+        for stand in self.result.stands:
+            rest, decay = stand.rest, stand.rest.decay_mv_per_h
+            if decay is not None and rest.settled and not is_empty(rest, self.scale):
+                amps = decay / self.scale / 1e3 / SLOPE_V_PER_FULL * self.capacity_ah
+                if amps >= SHOWN_BY_VOLTS_A:
+                    found.append(Fall(amps, decay))
+        return max(found, default=None, key=lambda fall: fall.amps)
 
     @property
     def sharpness(self) -> float:
@@ -111,7 +137,7 @@ def look(result: Result, vehicle: Vehicle) -> Seen:
         starts=[_start(d.crank, scale, new) for d in result.drives if d.crank is not None],
         settled=[s for stand in result.stands if (s := _settled(stand, scale, last)) is not None],
         drive_s=[(end - d.start) / 1e6 - d.unobserved_s for d, end in zip(result.drives, ends, strict=True)],
-        fallen_volts=_fallen(result, scale),
+        cell=cell_step(result, rated, battery.kind, scale),
         days=0.0 if result.log.first is None or last is None else (last - result.log.first) / 86400e6,
     )
 
@@ -126,7 +152,11 @@ def _start(crank: Crank, scale: float, new: float) -> Start:
     if not carries or mohm is None or mohm <= 0:
         mohm = None
     ratio = None if mohm is None else mohm / (new * cold_factor(crank.celsius))
-    return Start(crank.start, before, least, crank.duration_s, crank.sampled_hz or 0.0, mohm, ratio, crank.celsius)
+    hz = crank.sampled_hz or 0.0
+    load = None if crank.volts_load is None else crank.volts_load / scale
+    if load is None and hz >= SHARP_HZ:
+        load = least  # volts alone, its inrush included
+    return Start(crank.start, before, least, load, crank.duration_s, hz, mohm, ratio, crank.celsius)
 
 
 def _settled(stand: Stand, scale: float, last: int | None) -> Settled | None:
@@ -137,23 +167,3 @@ def _settled(stand: Stand, scale: float, last: int | None) -> Settled | None:
     at = stand.end if stand.end is not None else (last or stand.start)
     charge = rest.state_of_charge
     return Settled(at, rest.ocv_volts / scale, charge, charge if low is None else low, charge if high is None else high)
-
-
-def _fallen(result: Result, scale: float) -> list[tuple[float, float, float | None]]:
-    """Rest volts at the end of stands one after the other, where they fell, and the net Ah drawn between, if known."""
-    found = []
-    ended = [stand for stand in result.stands if stand.rest.volts is not None]
-    for a, b in pairwise(ended):
-        assert a.rest.volts is not None
-        assert b.rest.volts is not None  # both looked at above
-        if b.rest.volts < a.rest.volts:
-            between = [d for d in result.drives if a.start <= d.start < b.start]
-            passed: list[Stand | Drive] = [*between, b]
-            parts = [_net_out(part) for part in passed]
-            drawn = sum(p for p in parts if p is not None) if None not in parts else None
-            found.append((a.rest.volts / scale, b.rest.volts / scale, drawn))
-    return found
-
-
-def _net_out(part: Stand | Drive) -> float | None:
-    return None if part.charge_out_ah is None else part.charge_out_ah - (part.charge_in_ah or 0.0)

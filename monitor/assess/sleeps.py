@@ -13,8 +13,9 @@ ASLEEP_LEAST_S = 3600.0  # modules may stay awake 60–75 min (service manuals):
 NEVER_ASLEEP_S = 3 * 3600.0  # climate and telematics may stay up to 3 h (service manual); no sleep in longer is told
 # Door, lock or boot opened by a person: amperes for some minutes, now and then. Our choice: published courtesy lamps
 # and modules awake are 1–5 A for up to 10 min; a module's wake-ups come again, alike: three times in one
-# stand, or more than once a day all through the log.
-VISIT_A, VISIT_S, ALIKE, ALIKE_A_DAY = 0.8, 900.0, 3, 1.5
+# stand, or more than twice a day all through the log.
+VISIT_A, VISIT_S, ALIKE, ALIKE_A_DAY = 0.8, 900.0, 3, 2.0
+ALIKE_EVERY_S = 4 * 3600.0  # in a stand longer than twelve hours, so many more
 ALIKE_EXCESS, ALIKE_LENGTH = 1.5, 2.0  # factors within which two wake-ups are alike; our choice
 # No sleeping module draws as much for so long as a running engine does (9–20 A; lamps 9 A). Our choice: taken as
 # somebody using the vehicle, or a drive the log did not show as one.
@@ -26,6 +27,7 @@ USED_S = 300.0  # so much of it in one stand, and the stand was no rest
 APPROACH_S = 180.0
 NORMAL_LONGEST_S, NORMAL_APART_S = 60.0, 540.0  # published telematics: 45 s every 9–10 min (service manual)
 TOLERANCE = 1.2  # on both; our choice: samples and jitter
+MET_SHARE = 0.05  # of the wake-ups may be longer, because two met; our choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,7 @@ def sleeps_of(result: Result, size: float, nominal_v: float = 12.0) -> list[Slee
     days = 1.0 if first is None or last is None else (last - first) / 86400e6
     everything = [wake for stand in result.stands for wake in stand.wake_ups]
     uncharged = any(_is_uncharged(drive, nominal_v / 12.0) for drive in result.drives)
-    often = max(ALIKE, int(ALIKE_A_DAY * days) + 1)
+    often = max(ALIKE, int(ALIKE_A_DAY * days)) + 1
     found = [_sleep(stand, everything, often, last, size, uncharged) for stand in result.stands]
     return [sleep for sleep in found if sleep is not None]
 
@@ -79,13 +81,14 @@ def _sleep(
         return None
     level = _level(stand, stand.sleep_current_a)
     came = end - int(APPROACH_S * 1e6)
+    here = max(ALIKE, asleep_s / ALIKE_EVERY_S)
     counted = [
         wake
         for wake in stand.wake_ups
         if (stand.open or wake.end < came)
         and not _is_use(wake, size)
         and not (
-            _could_be_visit(wake, size) and _alike(wake, stand.wake_ups) < ALIKE and _alike(wake, everything) < often
+            _could_be_visit(wake, size) and _alike(wake, stand.wake_ups) < here and _alike(wake, everything) < often
         )
     ]
     mean = level + sum(wake.charge_ah for wake in counted) * 3600.0 / asleep_s
@@ -143,7 +146,11 @@ def _alike(wake: WakeUp, others: Sequence[WakeUp]) -> int:
 
 
 def _is_normal(wakes: Sequence[WakeUp]) -> bool:
-    if any(_length_s(wake) > NORMAL_LONGEST_S * TOLERANCE for wake in wakes):
+    long = sum(1 for wake in wakes if _length_s(wake) > NORMAL_LONGEST_S * TOLERANCE)
+    if long > MET_SHARE * len(wakes):
         return False
-    apart = [(b - a) / 1e6 for a, b in pairwise(sorted(wake.start for wake in wakes))]
-    return not apart or median(apart) >= NORMAL_APART_S / TOLERANCE
+    modules: dict[int | None, list[int]] = {}  # each with a rhythm of its own
+    for wake in wakes:
+        modules.setdefault(wake.group, []).append(wake.start)
+    apart = [[(b - a) / 1e6 for a, b in pairwise(sorted(starts))] for starts in modules.values() if len(starts) > 1]
+    return all(median(gaps) >= NORMAL_APART_S / TOLERANCE for gaps in apart)

@@ -19,6 +19,7 @@ What moves what (details in the why_ modules):
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import prod
 from statistics import median
 
@@ -37,6 +38,7 @@ from monitor.base.vehicle import Vehicle
 # Our choice: a cause is named when it is more than twice as likely as not; one is out of the question for "sound" when
 # it is less than half as likely; below ALSO nothing is worth a person's time.
 NAMED, RULED_OUT, ALSO = 0.70, 0.30, 0.30
+OUT = 0.05  # less likely than this: "ruled out"; our choice
 MENTIONED = 0.1  # log-odds: an observation that moves a cause by less is not told for or against it
 SLEEP_SEEN_S = 2 * 3600.0  # asleep with current, so that a drain is known to be in limits
 WORN_TIMES = 1.45  # of a new battery's resistance; where why_battery begins to doubt it
@@ -63,7 +65,7 @@ def judge(result: Result, vehicle: Vehicle) -> Verdict:
     likely = [fault for fault in ranked if sure[fault] >= ALSO]
     if sure[first] >= NAMED:
         others = [fault for fault in likely if fault != first]
-        because, against = _sides(evidence, first, others)
+        because, against = _sides(evidence, first, others, sure)
         return Verdict(
             cause=first,
             confidence=sure[first],
@@ -98,10 +100,13 @@ def judge(result: Result, vehicle: Vehicle) -> Verdict:
     )
 
 
-def _sides(evidence: list[Observation], cause: Fault, others: list[Fault]) -> tuple[list[str], list[str]]:
+def _sides(
+    evidence: list[Observation], cause: Fault, others: list[Fault], sure: Mapping[Fault, float]
+) -> tuple[list[str], list[str]]:
     """What speaks for the cause and what against it, the weightiest first.
 
-    For it also speaks, each under its name, what rules out another cause; what makes another likely besides is told.
+    For it also speaks, each under its name, what rules out another cause or makes it less likely; what makes another
+    likely besides is told.
     """
     for_it = _ranked(evidence, cause, 1.0)
     against = _ranked(evidence, cause, -1.0)
@@ -112,8 +117,9 @@ def _sides(evidence: list[Observation], cause: Fault, others: list[Fault]) -> tu
     for other in FAULTS:
         if other != cause and other not in others:
             ruled_out = _ranked(evidence, other, -1.0)[:1]
+            how = "ruled out" if sure[other] < OUT else "less likely"
             besides += [
-                f"{other.capitalize()} is ruled out: {o.text[:1].lower()}{o.text[1:]}"
+                f"{other.capitalize()} is {how}: {o.text[:1].lower()}{o.text[1:]}"
                 for o in ruled_out
                 if o.text not in told
             ]

@@ -8,16 +8,24 @@ than the counted charge explains = the battery, because a sensor in the cable do
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from monitor.assess.battery import least_cranking_v
+from monitor.assess.cell import CELL_V
 from monitor.assess.evidence import DECISIVE, SOME, STRONG, VERY_STRONG, Observation, graded
-from monitor.assess.seen import Seen, Start
+from monitor.assess.seen import SHARP_HZ, Seen, Start
 from monitor.base.results import Drive, Stand
 
 CRANK_LOW_COLD_V = 8.5  # at −18 °C: below every row of the table
 LONG_CRANK_S = 3.0  # service manuals: longer than 3 s is long
 FAST_HZ = 3.0  # the least rate at which a crank's length is told apart from its samples
 WEAK_TIMES = 1.35  # from here on short cranks at good volts are only a small engine's. Our choice
+WEAK_TWICE = (
+    1.8  # from here on a joint before the sensing point reads alike; only the starter's speed tells. Our choice
+)
+QUICK_S = 2.0
+MOSTLY = 2 / 3  # of the cranks; our choice
+COLD_C = 0.0  # our choice: from here on down oil alone makes cranks long
 CABLE_TIMES = 2.3  # of a new battery: from here on a crank's fall is not the battery's alone (why_connection)
 # Log-odds by apparent resistance over a new battery's. +50 % is the replacement point; cold makes ×1.5–2 from +25 to
 # −18 °C (from memory), so a healthy one at 0 °C is near 1.4: nothing is said from 1.3 to 1.45. Above 2.2 it is more
@@ -34,8 +42,7 @@ BY_RESISTANCE = (
     (2.8, -SOME),
 )
 SEVERAL = 3  # cranks that agree count in full. Our choice
-CELL_V = (1.5, 2.6)  # a cell shorts: 2.1 V (12.6 V / 6, common practice) less load and relaxation
-CELL_AH_SHARE = 0.3  # of capacity: so much drawn could lower the volts that far at the empty end. Our choice
+DRAWN_SHARE = 0.3  # of capacity: so much drawn could lower the volts that far. Our choice
 FILLED, LOW = 0.95, 0.75  # counted up to this, and yet read below that. Our choice
 FLAT_V = 11.6  # at rest for 12 h: suspect the battery (storage rule of a vehicle group)
 TAIL_SHARE = 0.02  # of capacity in A: full (charging sheet)
@@ -85,49 +92,82 @@ def _is_long(start: Start) -> bool:
     return start.duration_s is not None and start.duration_s >= LONG_CRANK_S and start.sampled_hz >= FAST_HZ
 
 
+def _is_quick(start: Start) -> bool:
+    """The starter got what it needed: one or two samples at 1 Hz, which give no length, or a short length."""
+    if start.duration_s is None:
+        return start.sampled_hz >= SHARP_HZ
+    return start.duration_s <= QUICK_S
+
+
+def _mostly_quick(starts: Sequence[Start]) -> bool:
+    return sum(map(_is_quick, starts)) >= MOSTLY * len(starts)
+
+
+def _turned_long(start: Start) -> bool:
+    """Longer than 3 s by a sample more than that, and not for the cold, which makes any engine turn long."""
+    if start.duration_s is None or start.sampled_hz < SHARP_HZ:
+        return False
+    if start.sampled_hz >= FAST_HZ:
+        return start.duration_s >= LONG_CRANK_S
+    return start.duration_s - 1.0 / start.sampled_hz >= LONG_CRANK_S and (start.celsius or COLD_C) > COLD_C
+
+
 def _crank_volts(seen: Seen) -> list[Observation]:
     ratio = seen.times_new
-    told = [s for s in seen.starts if s.volts_min is not None and (s.volts_before or 99.0) >= 11.9]
+    told = [s for s in seen.starts if s.volts_load is not None and (s.volts_before or 99.0) >= 11.9]
     if not told:
         return []
     long = [s for s in told if _is_long(s)]
-    low = min(told, key=lambda s: (s.volts_min or 99.0) - least_cranking_v(s.celsius))
+    low = min(told, key=lambda s: (s.volts_load or 99.0) - least_cranking_v(s.celsius))
     limit_v = least_cranking_v(low.celsius)
     when = "warm" if low.celsius is None else f"at {low.celsius:.0f} °C".replace("-", "−")
-    assert low.volts_min is not None  # chosen by it
+    assert low.volts_load is not None  # chosen by it
     found = []
     length = f" over {low.duration_s:.1f} s" if low.duration_s is not None else ""
     by_joint = ratio is not None and ratio > CABLE_TIMES
-    if by_joint and len(long) > len(told) / 2:
-        text = f"The starter turned for {max(s.duration_s or 0 for s in long):.1f} s: it lacked current itself."
+    doubtful = ratio is not None and ratio >= WEAK_TWICE  # the fall is told as resistance already, and may be a joint's
+    turned = [s for s in told if _turned_long(s)]
+    if by_joint and len(turned) > len(told) / 2:
+        text = f"The starter turned for {max(s.duration_s or 0 for s in turned):.1f} s: it lacked current itself."
         found.append(Observation(text, {"battery": STRONG, "connection": -STRONG}))
-    elif low.volts_min < limit_v and not by_joint:
+    elif low.volts_load < limit_v and not by_joint:
         if _is_long(low):
-            text = f"A crank{length} pulled the battery down to {low.volts_min:.2f} V; limit {limit_v:.1f} V {when}."
+            text = f"A crank{length} pulled the battery down to {low.volts_load:.2f} V; limit {limit_v:.1f} V {when}."
             found.append(Observation(text, {"battery": VERY_STRONG, "usage": -SOME}))
-        elif low.volts_min < CRANK_LOW_COLD_V:
+        elif doubtful:
+            pass
+        elif low.volts_load < CRANK_LOW_COLD_V:
             text = (
-                f"A crank{length} pulled it to {low.volts_min:.2f} V, below {CRANK_LOW_COLD_V} V, the limit at −18 °C."
+                f"A crank{length} pulled it to {low.volts_load:.2f} V, below {CRANK_LOW_COLD_V} V, the limit at −18 °C."
             )
             found.append(Observation(text, {"battery": STRONG}))
         elif ratio is None or ratio > 1.2:
             colder = ", less when cold" if low.celsius is None else ""
-            text = f"A crank{length} reads {low.volts_min:.2f} V; limit {limit_v:.1f} V {when}{colder}."
+            text = f"A crank{length} reads {low.volts_load:.2f} V; limit {limit_v:.1f} V {when}{colder}."
             found.append(Observation(text, {"battery": SOME, "connection": SOME / 2}))
     elif long and not by_joint:
         text = f"The starter turned for {max(s.duration_s or 0 for s in long):.1f} s: more than {LONG_CRANK_S:.0f} s."
         found.append(Observation(text, {"battery": SOME}))
-    fast = [s for s in told if s.sampled_hz >= FAST_HZ and s.volts_min is not None]
-    if fast and not long and low.volts_min >= limit_v and (ratio is None or ratio < WEAK_TIMES):
-        text = f"Cranks are short and stay at {low.volts_min:.2f} V or above; limit {limit_v:.1f} V {when}."
+    fast = [s for s in told if s.sampled_hz >= FAST_HZ and s.volts_load is not None]
+    if fast and not long and low.volts_load >= limit_v and (ratio is None or ratio < WEAK_TIMES):
+        text = f"Cranks are short and stay at {low.volts_load:.2f} V or above; limit {limit_v:.1f} V {when}."
+        found.append(Observation(text, {"battery": -SOME}))
+    elif doubtful and not by_joint and len(turned) > len(told) / 2:
+        text = f"The starter turned for {max(s.duration_s or 0 for s in turned):.1f} s: it lacked current itself."
+        found.append(Observation(text, {"battery": SOME, "connection": -SOME}))
+    elif doubtful and not by_joint and _mostly_quick(told):
+        text = (
+            f"Yet the starter hardly ever turned for longer than {QUICK_S:.0f} s or so: a battery that weak turns it"
+            " slowly, a joint before the point where volts are sensed does not."
+        )
         found.append(Observation(text, {"battery": -SOME}))
     return found
 
 
 def _holding(seen: Seen) -> list[Observation]:
     battery = seen.result.battery
-    if battery is None or battery.holds_charge is None:
-        return []
+    if battery is None or battery.holds_charge is None or seen.cell is not None:
+        return []  # a cell that is gone is told as that
     if battery.holds_charge:
         return [Observation("Rest voltage and counted charge agree: the battery holds its charge.", {"battery": -SOME})]
     text = "The rest voltage falls faster than the counted charge explains: the battery loses charge inside."
@@ -135,16 +175,11 @@ def _holding(seen: Seen) -> list[Observation]:
 
 
 def _cell(seen: Seen) -> list[Observation]:
-    for before, after, drawn in seen.fallen_volts:
-        lost = (before - after) * seen.scale
-        if not CELL_V[0] <= lost <= CELL_V[1] or before < 12.0:
-            continue
-        if drawn is not None and drawn > CELL_AH_SHARE * seen.capacity_ah:
-            continue
-        why = f"with only {drawn:.1f} Ah drawn" if drawn is not None else "and stayed there"
-        text = f"The rest voltage (for 12 V) dropped from {before:.2f} to {after:.2f} V {why}: a cell of 2.1 V is gone."
-        return [Observation(text, {"battery": DECISIVE, "drain": 0.0 if drawn is not None else -SOME})]
-    return _flat_though_charged(seen)
+    step = seen.cell
+    if step is None:
+        return _flat_though_charged(seen)
+    text = f"{step.told}: a cell of {CELL_V} V is gone."
+    return [Observation(text, {"battery": DECISIVE, "drain": 0.0 if step.drawn_ah is not None else -SOME})]
 
 
 def _flat_though_charged(seen: Seen) -> list[Observation]:
@@ -158,13 +193,14 @@ def _flat_though_charged(seen: Seen) -> list[Observation]:
         return []
     parts: list[Stand | Drive] = [*before, *seen.result.stands]
     drawn = sum(p for part in parts if (p := _out(part)) is not None)
-    if seen.has_amps and drawn > CELL_AH_SHARE * seen.capacity_ah:
+    if seen.has_amps and drawn > DRAWN_SHARE * seen.capacity_ah:
         return []
     why = f", and {drawn:.1f} Ah net were drawn in all the log" if seen.has_amps else ""
     text = (
         f"It rests at {low.ocv_v:.2f} V (for 12 V), below {FLAT_V} V, although {len(charged)} drives charged it{why}."
     )
-    return [Observation(text, {"battery": VERY_STRONG if seen.has_amps else STRONG, "usage": -STRONG})]
+    weight = VERY_STRONG if seen.has_amps else STRONG if seen.fall is None else SOME  # a drain may have emptied it
+    return [Observation(text, {"battery": weight, "usage": -STRONG})]
 
 
 def _out(part: Stand | Drive) -> float | None:

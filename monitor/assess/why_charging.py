@@ -33,7 +33,6 @@ JUDGED_S = 300.0  # five minutes of running engine: less says nothing about regu
 RARE = 0.15  # a fault in fewer drives than this may be an accident of the log: told, but of little weight. Our choice
 # Volts that swing with the load through a bad joint look unstable in some drives; a regulator that hunts does in all.
 OFTEN = 0.5  # our choice
-LATE_S = 60.0  # twice the published start-up phase of 30 s
 WEAK_V, WEAK_S = 13.2, 480.0  # a system that never leaves this in minutes does not charge (sulfating risk, published)
 
 
@@ -78,9 +77,6 @@ def charging_evidence(seen: Seen) -> list[Observation]:
 def _faults(seen: Seen, drive: Drive) -> list[ChargingFault]:
     charging = drive.charging
     found = list(charging.faults)
-    delayed = charging.delay_s is not None and charging.delay_s > LATE_S
-    if delayed and "late" not in found and charging.regulation not in ("managed", "none"):
-        found.append("late")
     high, seconds = charging.volts_p95, _seconds(seen, drive)
     weak = high is not None and high / seen.scale < WEAK_V and seconds >= WEAK_S and charging.regulation != "managed"
     if weak and not found and (drive.charge_in_ah is None or _net(drive) <= 0):

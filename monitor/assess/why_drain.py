@@ -22,10 +22,6 @@ BY_RATIO = ((0.4, -DECISIVE), (0.7, -VERY_STRONG), (0.9, -SOME), (1.0, SOME), (1
 LONG_ENOUGH_S = 3 * 3600.0  # asleep: a shorter night counts half, modules may still be timing out. Our choice
 CERTAIN_S = 7200.0
 MANY, NIGHT_S = 4, 6 * 3600.0  # rests, and the length of one that is no pause in the day; our choice
-# Volts alone: 760 mV from full to empty (BCI table). Below 250–500 mA in a night a drain cannot be told from
-# relaxation and temperature.
-EMPTY_TO_FULL_V = 0.76
-SHOWN_BY_VOLTS_A = 0.25
 
 
 def limit_a(vehicle: Vehicle, sleep: Sleep) -> tuple[float, str]:
@@ -122,20 +118,12 @@ def _patterns(seen: Seen, weight: float) -> list[Observation]:
 
 def _by_volts(seen: Seen) -> list[Observation]:
     """A rest voltage that keeps falling: a drain, or a battery that loses charge by itself; volts cannot say which."""
-    if seen.vehicle.battery.kind == "lifepo4":
-        return []  # its voltage does not show its charge
-    found: list[tuple[float, float]] = []
-    for stand in seen.result.stands:
-        decay = stand.rest.decay_mv_per_h
-        if decay is not None and stand.rest.settled and decay < 0:
-            found.append((-decay / seen.scale / 1e3 / EMPTY_TO_FULL_V * seen.capacity_ah, -decay))
-    if not found:
-        return []
-    drawn, decay = max(found)
-    if drawn < SHOWN_BY_VOLTS_A:
+    fall = seen.fall
+    if fall is None:
         return []
     text = (
-        f"The rest voltage falls by {decay:.1f} mV/h, as with {_ma(drawn)} drawn from {seen.capacity_ah:.0f} Ah;"
+        f"The rest voltage falls by {fall.mv_per_h:.1f} mV/h, as with {_ma(fall.amps)} drawn from"
+        f" {seen.capacity_ah:.0f} Ah;"
         " volts alone cannot tell a drain from a battery that loses charge by itself."
     )
     return [Observation(text, {"drain": STRONG, "battery": SOME, "usage": -SOME})]

@@ -64,6 +64,9 @@ class Log(Part):
     notices: list[Notice] = Field(default_factory=list)
 
 
+DIP_HZ, INRUSH_HZ = 0.9, 5.0  # slower loggers do not see a crank's dip, from 5 Hz on they see that of the inrush
+
+
 class Crank(Part):
     """The starter turning; amps keep the battery's sign. `resistance_mohm`: ΔV/ΔI, null where the rate carries none.
 
@@ -81,6 +84,16 @@ class Crank(Part):
     engine_rpm: Number | None = None
     sampled_hz: Number | None = None
     celsius: Number | None = None
+
+    @property
+    def volts_load(self) -> float | None:
+        """Volts under the starter's steady load, as load-test tables mean them; None where the log does not show them.
+
+        The inrush of some 50 ms is no load test: where the logger is fast enough to see it, its dip is not taken.
+        """
+        if self.resistance_mohm is not None and self.amps_plateau is not None and self.volts_before is not None:
+            return self.volts_before - self.resistance_mohm / 1000.0 * abs(self.amps_plateau)
+        return self.volts_min if self.sampled_hz is not None and DIP_HZ <= self.sampled_hz < INRUSH_HZ else None
 
 
 class Plateau(Part):

@@ -82,11 +82,15 @@ class ChargingState:
 class ChargingDetector:
     """What the charging system did over one drive."""
 
-    def __init__(self, facts: Facts, start_us: int, started_by_crank: bool) -> None:
-        """`start_us`: end of the crank, or start of the log if the engine was already running, µs UTC."""
+    def __init__(self, facts: Facts, start_us: int, started_by_crank: bool, volts_before: float | None = None) -> None:
+        """`start_us`: end of the crank, or start of the log if the engine was already running, µs UTC.
+
+        `volts_before`: the battery's before the crank, where known.
+        """
         self.facts = facts
         self.start_us = start_us
         self.started_by_crank = started_by_crank
+        self.volts_before = volts_before
         self.state = ChargingState()
 
     def update(self, seconds: Seconds, running: bool = True) -> None:
@@ -153,6 +157,7 @@ class ChargingDetector:
             start_seen=self.started_by_crank and not state.unseen,
             low_longest_s=max(state.low_longest, 0 if state.low_since is None else state.low_last - state.low_since),
             ripple_mv=charging.ripple_mv,
+            volts_before=self.volts_before,
         )
         charging.regulation = regulation(minutes, scale)
         charging.faults = faults(evidence, charging.regulation, scale)

@@ -23,6 +23,7 @@ class Evidence:
     start_seen      the log covers the start, so a start-up phase would have been seen
     low_longest_s   longest run of seconds below CHARGING_V
     ripple_mv       median peak-to-peak volts within a second
+    volts_before    of the battery before the crank; None where unknown
     """
 
     minutes: Minutes
@@ -32,6 +33,7 @@ class Evidence:
     start_seen: bool
     low_longest_s: int
     ripple_mv: float | None
+    volts_before: float | None = None
 
 
 def faults(evidence: Evidence, kind: Regulation, scale: float) -> list[ChargingFault]:
@@ -65,7 +67,8 @@ def _no_charge(evidence: Evidence, scale: float, from_s: float) -> bool:
     """Minutes on end, beginning at `from_s` or later, in which the battery alone carries the vehicle.
 
     Never charged since a start that was seen: below 13.0 V with net discharge, or below 12.6 V by volts alone. Else an
-    engine-managed system may be in its economy mode, so the discharge must be beyond what that allows.
+    engine-managed system may be in its economy mode, so the discharge must be beyond what that allows. By
+    volts alone it may be a battery that rests low after the engine's stop, unless it reads less than before the start.
     """
     minutes = evidence.minutes
     by_amps = ~np.isnan(minutes.amps)
@@ -76,6 +79,8 @@ def _no_charge(evidence: Evidence, scale: float, from_s: float) -> bool:
         else:
             flat = (minutes.volts < lim.NO_CHARGE_V * scale) & (minutes.amps < lim.ECONOMY_LOWEST_A)
             alone = minutes.volts < lim.NO_CHARGE_LATER_V * scale
+            if evidence.volts_before is not None:
+                alone &= minutes.volts < evidence.volts_before
     return _longest(np.where(by_amps, flat, alone) & (minutes.start_s >= from_s), minutes) >= lim.NO_CHARGE_BINS
 
 
@@ -105,14 +110,21 @@ def _longest(flags: npt.NDArray[np.bool_], minutes: Minutes) -> int:
 
 
 def _late(evidence: Evidence, kind: Regulation, scale: float) -> bool:
-    """Charging came, but long after the start, and the battery carried the vehicle until then."""
+    """Charging came, but long after the start, and the battery carried the vehicle until then.
+
+    Without current, volts that rise meanwhile are an empty battery being filled, as fast as the alternator can.
+    """
     if evidence.delay_s is None or evidence.delay_s <= lim.LATE_S or kind == "managed":
         return False
     minutes = evidence.minutes
     whole = minutes.start_s >= evidence.start_s  # the minute of the crank itself, and glow plugs, tell nothing
     before = whole & (minutes.start_s + minutes.width_s <= evidence.start_s + evidence.delay_s)
+    if not before.any():
+        return not np.isnan(minutes.amps).all()  # less than a whole minute of it was seen
     amps = minutes.amps[before & ~np.isnan(minutes.amps)]
     if len(amps):
         return bool(np.median(amps) < lim.LATE_A)
     volts = minutes.volts[before]
-    return bool(len(volts) and np.median(volts) < lim.NO_CHARGE_ALONE_V * scale)
+    if not len(volts) or volts[-1] - volts[0] > lim.FILLING_V * scale:
+        return False
+    return bool(np.median(volts) < lim.NO_CHARGE_ALONE_V * scale)

@@ -52,6 +52,7 @@ NO_CHARGE_A = -1.0  # our choice: net discharge, clear of a clamp's offset
 NO_CHARGE_BINS = 5  # our choice: minutes on end; start-up, ramps and stops are shorter
 UNLIFTED_S, UNLIFTED_WIDTH_V = 480, 0.12  # our choice: so long behind START_LEFT_OUT_S, within so little
 LATE_S = 60  # our choice: twice the published start-up phase; a regulator that needs revving is later
+FILLING_V = 0.3  # our choice: no engine on its battery alone raises its volts so far from one minute to the next
 LATE_A = -3.0  # our choice: the battery is really carrying the vehicle meanwhile
 OVER_V = 15.5  # sustained, above 0 °C (from memory 15.5-15.8 V)
 OVER_AT_ONCE_V = 16.0  # equipment maximum, ISO 16750-2

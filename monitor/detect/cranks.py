@@ -36,6 +36,8 @@ FADED = 0.8  # glow plugs fall below this share of their first current, a starte
 HELD_SHARE = 0.93  # …to which a starter keeps, its first and last samples left out; our choice
 HEAVY_TIMES = 1.5  # more than a running vehicle's bursts of load take from the battery; our choice
 GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying away smoothly, no inrush; our choice
+RISES_SHARE = 0.3  # of its peak a starter rises over what was drawn before it; our choice
+BEFORE, LAST, ALIKE_A = 10, 3, 5.0  # samples looked at before a crank; of these the last; A within one state
 LEAD_SHARE, LEAD_LEAST_S = 0.7, 2.0  # glow plugs before a starter: so much of what it draws, so long; our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
 LEAD_S = 4  # seconds of samples kept before a dip, for the volts before
@@ -216,13 +218,15 @@ class CrankDetector:
                 self.below_v + 0.3 * self.facts.scale, reference - DIP_SHARE * (reference - np.nanmin(volts))
             )
             spans = _split(np.flatnonzero(on), t_us, pause_us)
-        found = []
+        found: list[Found] = []
         for span in spans:
             span = span[span >= onset]  # what lies before belongs to an earlier dip
             if not len(span):
                 continue
             lead_us = int(t_us[span[0]])
             span = _starter(span, t_us, amps) if with_amps else span
+            if found and with_amps and _is_step(span, amps):
+                continue  # loads that went on behind a crank
             crank = self._figures(t_us, volts, amps, span, volts_before, hz)
             if crank is not None:
                 end_us = int(t_us[min(span[-1] + 1, len(t_us) - 1)])
@@ -273,16 +277,16 @@ class CrankDetector:
         )
         if peak is None or not hz >= RESISTANCE_HZ:
             return crank
-        amps_before = median_of(amps[max(part.start - 10, 0) : part.start])
+        volts_then, amps_then = _just_before(volts, amps, part.start)
         skip = int(np.ceil(INRUSH_S * hz)) if hz >= PLATEAU_HZ else 0
         plateau = slice(min(part.start + skip, part.stop - 1), part.stop)
         level_a, level_v = median_of(amps[plateau]), median_of(volts[plateau])
         if hz >= PLATEAU_HZ:
             crank.amps_plateau = level_a
-        if volts_before is None or amps_before is None or level_a is None or level_v is None:
+        if volts_then is None or amps_then is None or level_a is None or level_v is None:
             return crank
-        if amps_before - level_a > self.amps / 2:
-            crank.resistance_mohm = 1000.0 * (volts_before - level_v) / (amps_before - level_a)
+        if amps_then - level_a > self.amps / 2:
+            crank.resistance_mohm = 1000.0 * (volts_then - level_v) / (amps_then - level_a)
         if hz >= RIPPLE_HZ:
             crank.ripple_hz = ripple_hz(amps[plateau], hz)
             if crank.ripple_hz is not None:
@@ -316,6 +320,25 @@ class CrankDetector:
         third = len(amps) // 3
         fades = third > 0 and float(np.median(amps[-third:])) > FADED * float(np.median(amps[top : top + third]))
         return heavy and (inrush or not (long and smooth) or (deep and not fades))
+
+
+def _is_step(span: Indexes, amps: Floats) -> bool:
+    """Whether the load hardly rises over what was drawn just before it: a starter takes a multiple of that."""
+    before = amps[max(int(span[0]) - LAST, 0) : int(span[0])]
+    known = before[np.isfinite(before)]
+    peak = float(np.nanmin(amps[span]))
+    return bool(len(known)) and float(known.max()) < (1 - RISES_SHARE) * peak
+
+
+def _just_before(volts: Floats, amps: Floats, start: int) -> tuple[float | None, float | None]:
+    """Volts and amps of one state, the last before the crank: of glow plugs only what is left of them then."""
+    window = slice(max(start - BEFORE, 0), start)
+    known = np.isfinite(volts[window]) & np.isfinite(amps[window])
+    if not known.any():
+        return None, None
+    v, a = volts[window][known], amps[window][known]
+    alike = np.abs(a - a[-LAST:].max()) <= ALIKE_A
+    return float(np.median(v[alike])), float(np.median(a[alike]))
 
 
 def _starter(span: Indexes, t_us: Ints, amps: Floats) -> Indexes:

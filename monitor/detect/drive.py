@@ -35,7 +35,8 @@ class DriveTracker:
 
     def __init__(self, facts: Facts, start_us: int, crank: Crank | None, runs_us: int) -> None:
         self.state = DriveState(start_us, crank, runs_us)
-        self.charging = ChargingDetector(facts, runs_us, crank is not None)
+        before = None if crank is None else crank.volts_before
+        self.charging = ChargingDetector(facts, runs_us, crank is not None, before)
 
     def update(self, seconds: Seconds, running: bool) -> None:
         """The next seconds; `running` is False in a stop inside the drive."""

@@ -56,6 +56,8 @@ EFB_RAISE_V = 0.10
 EFB_DOUBT_V = 0.05
 EFB: tuple[Row, ...] = tuple((volts + EFB_RAISE_V, share) for volts, share in FLOODED)
 
+EMPTY_V = FLOODED[0][0]  # for 12 V: below it no table has a row, and any battery falls steeply
+
 TABLES: dict[str, tuple[Row, ...]] = {"flooded": FLOODED, "wet": WET_DE, "efb": EFB, "agm": AGM, "gel": GEL}
 
 TABLE_DOUBT = 0.10  # ±10 % state of charge is what published tables agree to
@@ -87,6 +89,15 @@ def read_table(table: tuple[Row, ...], volts: float) -> float:
     0.625
     """
     return float(np.interp(volts, [v for v, _ in table], [share for _, share in table]))
+
+
+def tables_of(kind: BatteryKind | None) -> list[tuple[Row, ...]]:
+    """The tables that may be this battery's: at least two, for one alone is no measure of how far tables differ."""
+    if kind is None:
+        return [TABLES[name] for name in ("flooded", "wet", "efb", "agm", "gel")]
+    if kind == "flooded":
+        return [TABLES["flooded"], TABLES["wet"]]
+    return [TABLES[kind], TABLES["flooded"] if kind == "efb" else TABLES["gel" if kind == "agm" else "agm"]]
 
 
 def state_of_charge(

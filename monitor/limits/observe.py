@@ -35,7 +35,6 @@ RATE_WINDOW_S = 6 * 3600.0  # where the limit says none; our choice
 MOST_MINUTES = 60  # of a drive that wait for certainty; the engine decides within 20
 FEWEST_WAKES = 3  # fewer make no rate; our choice
 FEWEST_ROWS = 3  # of a slow logger's minute
-INRUSH_HZ, DIP_HZ = 5.0, 0.9  # from there the inrush is seen, which is no load test; slower, the dip is not
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,22 +315,11 @@ def _wake_up_charge(look: Look, limit: Limit) -> Seen:
 
 def _crank_volts_min(look: Look, limit: Limit) -> Seen:
     """The lowest of the new cranks, under the starter's steady load."""
-    known = [(volts, c.celsius) for c in look.new_cranks if (volts := load_volts(c)) is not None]
+    known = [(volts, c.celsius) for c in look.new_cranks if (volts := c.volts_load) is not None]
     if not known:
         return NOTHING
     volts, celsius = min(known, key=lambda k: k[0])
     return Seen(volts, celsius=celsius)
-
-
-def load_volts(crank: Crank) -> float | None:
-    """Volts under the starter's steady load, as load-test tables mean them; None where the log does not show them.
-
-    The inrush of some 50 ms is no load test: where the logger is fast enough to see it, its dip is not taken.
-    """
-    if crank.resistance_mohm is not None and crank.amps_plateau is not None and crank.volts_before is not None:
-        return crank.volts_before - crank.resistance_mohm / 1000.0 * abs(crank.amps_plateau)
-    hz = crank.sampled_hz
-    return crank.volts_min if hz is not None and DIP_HZ <= hz < INRUSH_HZ else None
 
 
 def _crank_duration(look: Look, limit: Limit) -> Seen:

@@ -289,11 +289,52 @@ def test_volts_alone_make_no_drain_and_no_sound_car() -> None:
 
 
 def test_volts_alone_that_fall_name_the_drain_but_do_not_decide() -> None:
-    found = verdict(*days(night={"amps": None, "decay_mv_per_h": -8.0}), has_amps=False)
+    found = verdict(*days(night={"amps": None, "decay_mv_per_h": 8.0}), has_amps=False)
     assert found.cause == "undetermined"
     assert "drain" in [other.cause for other in found.also]
     assert any("falls by 8.0 mV/h" in text for text in found.because)
     assert not any("falls by 8.0 mV/h" in text for text in found.against)
+
+
+def test_volts_alone_of_a_flat_battery_that_keeps_falling_do_not_say_what_emptied_it() -> None:
+    """A drain does, or the battery itself: both are named, neither is found."""
+    fallen = {"amps": None, "ocv": 11.95, "charge": 0.05, "decay_mv_per_h": 20.0}
+    unseen = crank(0, resistance_mohm=None, amps_peak=None, amps_plateau=None, volts_min=None, volts_before=None)
+    parts = days(night=fallen, trip={"started": unseen})
+    parts[-2] = stand(2 * DAY_US, **{**fallen, "ocv": 11.3})
+    found = verdict(*parts, has_amps=False)
+    assert found.cause == "undetermined"
+    assert {"drain", "battery"} <= {other.cause for other in found.also}
+    parts[0::2] = [stand(k * DAY_US, amps=None, ocv=11.5 - 0.1 * k, charge=0.0) for k in range(3)]
+    assert [o.cause for o in verdict(*parts, has_amps=False).also] == ["battery"]  # nothing falls: no drain is seen
+
+
+def starts(ohms: float, seconds: float | None, hz: float = 1.0, **more: float) -> Verdict:
+    """Three starts of so many mΩ; a new battery of this car has 5.6 at 25 °C."""
+    began = crank(0, resistance_mohm=ohms, amps_plateau=None, duration_s=seconds, sampled_hz=hz, volts_min=9.4, **more)
+    return verdict(*days(trip={"started": began}))
+
+
+def test_twice_a_new_batterys_resistance_is_a_battery_where_the_starter_turned_long() -> None:
+    assert starts(10.5, 4.0, celsius=15.0).cause == "battery"
+
+
+def test_twice_a_new_batterys_resistance_is_undetermined_where_the_starter_was_quick() -> None:
+    """A joint before the sensing point reads alike, and lets the starter turn as fast as ever."""
+    for ohms in (10.3, 10.8, 11.3):
+        found = starts(ohms, None)
+        assert found.cause == "undetermined"
+        assert any("a joint before the point" in text for text in found.against)
+
+
+def test_a_starter_that_turned_long_in_the_cold_tells_nothing() -> None:
+    assert starts(15.0, 4.0, celsius=-10.0).cause == starts(15.0, None, celsius=-10.0).cause
+
+
+def test_what_is_only_a_little_unlikely_is_not_called_ruled_out() -> None:
+    texts = starts(10.0, 3.0).because
+    assert any(text.startswith("Connection is less likely") for text in texts)
+    assert any(text.startswith("Drain is ruled out") for text in texts)
 
 
 def test_volts_alone_that_hunt_may_be_a_joint_as_well_as_a_regulator() -> None:

@@ -44,3 +44,38 @@ def test_a_visit_is_left_out_of_the_mean(length_s, excess_a, peak_a):
 )
 def test_a_module_that_stays_awake_is_not(length_s, excess_a, peak_a):
     assert mean_with(a_wake_up(length_s, excess_a, peak_a)) > 0.021
+
+
+def at(hours, length_s, excess_a, group):
+    start = round(hours * HOUR_US)
+    end = start + round(length_s * 1e6)
+    charge = excess_a * length_s / 3600
+    return WakeUp(start=start, end=end, peak_a=excess_a, excess_a=excess_a, charge_ah=charge, group=group)
+
+
+def test_three_visits_in_two_days_are_no_module():
+    visits = [at(2, 224, 1.86, 1), at(9, 216, 2.1, 1), at(34, 225, 1.6, 1)]
+    stands = [stand(0, 4, wake_ups=visits[:1]), stand(8, 18, wake_ups=visits[1:2]), stand(30, 48, wake_ups=visits[2:])]
+    assert [sleep.mean_a for sleep in sleeps_of(document(stands), 1.0)] == pytest.approx([0.02] * 3)
+    more = [at(14, 220, 1.9, 1), at(40, 220, 1.8, 1)]  # five in two days are one
+    stands[1].wake_ups.append(more[0])
+    stands[2].wake_ups.append(more[1])
+    assert all(sleep.mean_a > 0.021 for sleep in sleeps_of(document(stands), 1.0))
+
+
+def test_three_visits_in_a_long_stand_are_no_module_three_events_in_a_night_are():
+    wakes = [at(2, 240, 2.3, 1), at(3.2, 400, 2.1, 1), at(7, 385, 2.2, 1)]
+    (sunday,) = sleeps_of(document([stand(0, 18, wake_ups=wakes)]), 1.0)
+    assert sunday.mean_a == pytest.approx(0.02)
+    (night,) = sleeps_of(document([stand(0, 10, wake_ups=wakes)]), 1.0)
+    assert night.mean_a > 0.05
+
+
+def test_two_modules_that_each_keep_the_published_rhythm_are_normal():
+    polls = [at(1 + k * 0.16, 14, 1.1, 1) for k in range(40)]
+    beacons = [at(1.05 + k * 0.57, 54, 0.17, 2) for k in range(12)]
+    (sleep,) = sleeps_of(document([stand(0, 10, wake_ups=[*polls, *beacons])]), 1.0)
+    assert sleep.normal
+    often = [at(1 + k * 0.08, 14, 1.1, 1) for k in range(80)]
+    (sleep,) = sleeps_of(document([stand(0, 10, wake_ups=[*often, *beacons])]), 1.0)
+    assert not sleep.normal

@@ -45,8 +45,8 @@ class Drive:
         return out + self.noise * self.random.standard_normal(len(self.t))
 
 
-def charging(parts, facts=None, crank=True):
-    detector = ChargingDetector(facts or Facts(), T0 * 1_000_000, crank)
+def charging(parts, facts=None, crank=True, volts_before=None):
+    detector = ChargingDetector(facts or Facts(), T0 * 1_000_000, crank, volts_before)
     for part in parts if isinstance(parts, list) else [parts]:
         detector.update(part)
     return detector.result()
