@@ -15,7 +15,7 @@ NEVER_ASLEEP_S = 3 * 3600.0  # climate and telematics may stay up to 3 h (servic
 # and modules awake are 1–5 A for up to 10 min; a module's wake-ups come again, alike: three times in one
 # stand, or more than twice a day all through the log.
 VISIT_A, VISIT_S, ALIKE, ALIKE_A_DAY = 0.8, 900.0, 3, 2.0
-ALIKE_EVERY_S = 4 * 3600.0  # in a stand longer than twelve hours, so many more
+ALIKE_EVERY_S = 4 * 3600.0  # in a stand longer than twelve hours one more for each of these; our choice
 ALIKE_EXCESS, ALIKE_LENGTH = 1.5, 2.0  # factors within which two wake-ups are alike; our choice
 # No sleeping module draws as much for so long as a running engine does (9–20 A; lamps 9 A). Our choice: taken as
 # somebody using the vehicle, or a drive the log did not show as one.

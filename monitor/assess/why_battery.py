@@ -20,10 +20,8 @@ CRANK_LOW_COLD_V = 8.5  # at −18 °C: below every row of the table
 LONG_CRANK_S = 3.0  # service manuals: longer than 3 s is long
 FAST_HZ = 3.0  # the least rate at which a crank's length is told apart from its samples
 WEAK_TIMES = 1.35  # from here on short cranks at good volts are only a small engine's. Our choice
-WEAK_TWICE = (
-    1.8  # from here on a joint before the sensing point reads alike; only the starter's speed tells. Our choice
-)
-QUICK_S = 2.0
+# From here on a joint before the sensing point reads alike, and only a starter that turns slowly tells. Our choice.
+WEAK_TWICE, QUICK_S = 1.8, 2.0
 MOSTLY = 2 / 3  # of the cranks; our choice
 COLD_C = 0.0  # our choice: from here on down oil alone makes cranks long
 CABLE_TIMES = 2.3  # of a new battery: from here on a crank's fall is not the battery's alone (why_connection)

@@ -10,7 +10,7 @@ def test_an_empty_battery_that_is_being_filled_makes_no_late_alternator():
     """By volts alone: charging from the first second, yet 13.2 V are reached only after four minutes."""
     drive = Drive(31, 30)
     filling = charging(seconds(drive.t, drive.volts(lambda t: np.minimum(10.5 + 2.7 * t / 240, 14.2))))
-    assert filling.delay_s == pytest.approx(240, abs=15)
+    assert filling.delay_s == pytest.approx(240, abs=15)  # 11 mV a second; noise of 20 mV, and a run that lasts
     assert filling.faults == []
 
 

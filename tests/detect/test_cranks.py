@@ -234,7 +234,8 @@ def test_glow_plugs_before_a_crank_leave_its_resistance_alone(hz, glow_a, pause_
     """Volts and amps before it are those of one state, whether glow plugs run into the starter or end before it."""
     scene = Scene().asleep(60).load(8, -6.0 - glow_a).load(pause_s, -6.0).crank(2.5, key_on_s=0).running(90)
     (found,) = [each for each in found_in(scene.read(hz, noise_a=0.02)) if each.crank.amps_peak < -120]
-    assert found.crank.resistance_mohm == pytest.approx(2 * OHM * 1000, rel=0.05)
+    # a straight circuit: noise of 1 mV over a fall of 1.7 V, as above
+    assert found.crank.resistance_mohm == pytest.approx(2 * OHM * 1000, rel=0.02)
 
 
 def test_loads_that_go_on_behind_a_crank_are_no_second_one():
