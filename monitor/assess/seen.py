@@ -9,13 +9,14 @@ from monitor.assess.cell import CellStep, cell_step, is_empty
 from monitor.assess.ratings import capacity_of
 from monitor.assess.resistance import MIDDLE_AH, cold_factor, new_mohm
 from monitor.assess.sleeps import Sleep, sleeps_of
+from monitor.assess.turning import Turned, slowness, turned
 from monitor.base.results import Crank, Result, Stand
 from monitor.base.vehicle import Vehicle
 from monitor.detect.ocv import SLOPE_V_PER_FULL
 
 CRANKS_FROM_V = 11.9  # an emptier battery's resistance says only that it is empty (BCI: 11.89 V = 0 %)
-SHARP_HZ = 0.9  # slower: one reading over seconds of polarisation (the detector then gives no resistance)
 SHOWN_BY_VOLTS_A = 0.25  # below 250-500 mA in a night a drain cannot be told from relaxation and temperature
+SHARP_HZ = 0.9  # slower: one reading over seconds of polarisation (the detector then gives no resistance)
 LEAST_FALL_V = 0.15  # our choice: a smaller fall cannot carry a resistance
 
 
@@ -26,6 +27,7 @@ class Start:
     volts_load   under the starter's steady load
     times_new    apparent resistance over that of a new battery of this kind and size, at the crank's temperature where
                  that is known, else at 9 °C; None: cannot be told
+    turned       how long the starter turned, as well as the log tells
     """
 
     at: int
@@ -37,6 +39,7 @@ class Start:
     mohm: float | None
     times_new: float | None
     celsius: float | None = None
+    turned: Turned | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +93,11 @@ class Seen:
         """Median apparent resistance of the cranks over a new battery's."""
         told = [start.times_new for start in self.starts if start.times_new is not None]
         return median(told) if told else None
+
+    @property
+    def slow(self) -> float | None:
+        """How slowly the starter turns, from -1, quick, to 1; None where no length is told."""
+        return slowness([start.turned for start in self.starts if start.turned is not None])
 
     @property
     def fall(self) -> Fall | None:
@@ -156,7 +164,7 @@ def _start(crank: Crank, scale: float, new: float) -> Start:
     load = None if crank.volts_load is None else crank.volts_load / scale
     if load is None and hz >= SHARP_HZ:
         load = least  # volts alone, its inrush included
-    return Start(crank.start, before, least, load, crank.duration_s, hz, mohm, ratio, crank.celsius)
+    return Start(crank.start, before, least, load, crank.duration_s, hz, mohm, ratio, crank.celsius, turned(crank))
 
 
 def _settled(stand: Stand, scale: float, last: int | None) -> Settled | None:

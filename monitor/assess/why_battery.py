@@ -8,26 +8,24 @@ than the counted charge explains = the battery, because a sensor in the cable do
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from statistics import mean
 
 from monitor.assess.battery import least_cranking_v
 from monitor.assess.cell import CELL_V
 from monitor.assess.evidence import DECISIVE, SOME, STRONG, VERY_STRONG, Observation, graded
-from monitor.assess.seen import SHARP_HZ, Seen, Start
+from monitor.assess.seen import Seen, Start
 from monitor.base.results import Drive, Stand
 
 CRANK_LOW_COLD_V = 8.5  # at −18 °C: below every row of the table
-LONG_CRANK_S = 3.0  # service manuals: longer than 3 s is long
 FAST_HZ = 3.0  # the least rate at which a crank's length is told apart from its samples
+LONG_CRANK_S = 3.0  # service manuals: longer than 3 s is long
 WEAK_TIMES = 1.35  # from here on short cranks at good volts are only a small engine's. Our choice
 # From here on a joint before the sensing point reads alike, and only a starter that turns slowly tells. Our choice.
-WEAK_TWICE, QUICK_S = 1.8, 2.0
-MOSTLY = 2 / 3  # of the cranks; our choice
-COLD_C = 0.0  # our choice: from here on down oil alone makes cranks long
-CABLE_TIMES = 2.3  # of a new battery: from here on a crank's fall is not the battery's alone (why_connection)
+WEAK_TWICE = 1.8
+TELLING = 0.1  # of quick or slow: less says nothing
 # Log-odds by apparent resistance over a new battery's. +50 % is the replacement point; cold makes ×1.5–2 from +25 to
-# −18 °C (from memory), so a healthy one at 0 °C is near 1.4: nothing is said from 1.3 to 1.45. Above 2.2 it is more
-# than a worn battery would still crank with: a joint (why_connection). Our choice within these.
+# −18 °C (from memory), so a healthy one at 0 °C is near 1.4: nothing is said from 1.3 to 1.45. From 2 on a joint makes
+# the volts fall alike (why_connection): only the starter tells (_turning). Our choice within these.
 BY_RESISTANCE = (
     (0.9, -VERY_STRONG),
     (1.2, -STRONG),
@@ -77,7 +75,10 @@ def _resistance(seen: Seen) -> list[Observation]:
         return []
     told = [start for start in seen.starts if start.mohm is not None]
     share = min(1.0, (len(told) + 1) / (SEVERAL + 1))
-    weight = graded(ratio, BY_RESISTANCE) * (share * seen.sharpness if ratio > 1.3 else 1.0)
+    weight = graded(ratio, BY_RESISTANCE)
+    if ratio > WEAK_TWICE and (seen.slow or 0.0) > 0:
+        weight += (seen.slow or 0.0) * (VERY_STRONG - weight)
+    weight *= share * seen.sharpness if ratio > 1.3 else 1.0
     mohm = sorted(start.mohm for start in told if start.mohm is not None)[len(told) // 2]
     size = f"{seen.capacity_ah:.0f} Ah" if seen.capacity_told else f"{seen.capacity_ah:.0f} Ah (assumed)"
     text = (
@@ -90,50 +91,25 @@ def _is_long(start: Start) -> bool:
     return start.duration_s is not None and start.duration_s >= LONG_CRANK_S and start.sampled_hz >= FAST_HZ
 
 
-def _is_quick(start: Start) -> bool:
-    """The starter got what it needed: one or two samples at 1 Hz, which give no length, or a short length."""
-    if start.duration_s is None:
-        return start.sampled_hz >= SHARP_HZ
-    return start.duration_s <= QUICK_S
-
-
-def _mostly_quick(starts: Sequence[Start]) -> bool:
-    return sum(map(_is_quick, starts)) >= MOSTLY * len(starts)
-
-
-def _turned_long(start: Start) -> bool:
-    """Longer than 3 s by a sample more than that, and not for the cold, which makes any engine turn long."""
-    if start.duration_s is None or start.sampled_hz < SHARP_HZ:
-        return False
-    if start.sampled_hz >= FAST_HZ:
-        return start.duration_s >= LONG_CRANK_S
-    return start.duration_s - 1.0 / start.sampled_hz >= LONG_CRANK_S and (start.celsius or COLD_C) > COLD_C
-
-
 def _crank_volts(seen: Seen) -> list[Observation]:
     ratio = seen.times_new
     told = [s for s in seen.starts if s.volts_load is not None and (s.volts_before or 99.0) >= 11.9]
     if not told:
         return []
-    long = [s for s in told if _is_long(s)]
     low = min(told, key=lambda s: (s.volts_load or 99.0) - least_cranking_v(s.celsius))
     limit_v = least_cranking_v(low.celsius)
     when = "warm" if low.celsius is None else f"at {low.celsius:.0f} °C".replace("-", "−")
     assert low.volts_load is not None  # chosen by it
+    if ratio is not None and ratio >= WEAK_TWICE:
+        is_low = low.volts_load < limit_v
+        return _turning(seen, f", down to {low.volts_load:.2f} V; limit {limit_v:.1f} V {when}" if is_low else "")
+    long = [s for s in told if _is_long(s)]
     found = []
     length = f" over {low.duration_s:.1f} s" if low.duration_s is not None else ""
-    by_joint = ratio is not None and ratio > CABLE_TIMES
-    doubtful = ratio is not None and ratio >= WEAK_TWICE  # the fall is told as resistance already, and may be a joint's
-    turned = [s for s in told if _turned_long(s)]
-    if by_joint and len(turned) > len(told) / 2:
-        text = f"The starter turned for {max(s.duration_s or 0 for s in turned):.1f} s: it lacked current itself."
-        found.append(Observation(text, {"battery": STRONG, "connection": -STRONG}))
-    elif low.volts_load < limit_v and not by_joint:
+    if low.volts_load < limit_v:
         if _is_long(low):
             text = f"A crank{length} pulled the battery down to {low.volts_load:.2f} V; limit {limit_v:.1f} V {when}."
             found.append(Observation(text, {"battery": VERY_STRONG, "usage": -SOME}))
-        elif doubtful:
-            pass
         elif low.volts_load < CRANK_LOW_COLD_V:
             text = (
                 f"A crank{length} pulled it to {low.volts_load:.2f} V, below {CRANK_LOW_COLD_V} V, the limit at −18 °C."
@@ -143,23 +119,31 @@ def _crank_volts(seen: Seen) -> list[Observation]:
             colder = ", less when cold" if low.celsius is None else ""
             text = f"A crank{length} reads {low.volts_load:.2f} V; limit {limit_v:.1f} V {when}{colder}."
             found.append(Observation(text, {"battery": SOME, "connection": SOME / 2}))
-    elif long and not by_joint:
+    elif long:
         text = f"The starter turned for {max(s.duration_s or 0 for s in long):.1f} s: more than {LONG_CRANK_S:.0f} s."
         found.append(Observation(text, {"battery": SOME}))
     fast = [s for s in told if s.sampled_hz >= FAST_HZ and s.volts_load is not None]
     if fast and not long and low.volts_load >= limit_v and (ratio is None or ratio < WEAK_TIMES):
         text = f"Cranks are short and stay at {low.volts_load:.2f} V or above; limit {limit_v:.1f} V {when}."
         found.append(Observation(text, {"battery": -SOME}))
-    elif doubtful and not by_joint and len(turned) > len(told) / 2:
-        text = f"The starter turned for {max(s.duration_s or 0 for s in turned):.1f} s: it lacked current itself."
-        found.append(Observation(text, {"battery": SOME, "connection": -SOME}))
-    elif doubtful and not by_joint and _mostly_quick(told):
-        text = (
-            f"Yet the starter hardly ever turned for longer than {QUICK_S:.0f} s or so: a battery that weak turns it"
-            " slowly, a joint before the point where volts are sensed does not."
-        )
-        found.append(Observation(text, {"battery": -SOME}))
     return found
+
+
+def _turning(seen: Seen, low: str) -> list[Observation]:
+    """A fall that a joint could make as well, by how long the starter turns; `low`: how far below its limit."""
+    slow = seen.slow
+    lengths = [start.turned.length_s for start in seen.starts if start.turned is not None]
+    if slow is None or abs(slow) < TELLING:
+        return []
+    mostly = f"The starter turns for {mean(lengths):.1f} s (mean)"
+    if slow > 0:
+        text = f"{mostly}{low}: it lacks current itself, for a battery that weak turns it slowly."
+        weight = STRONG if low else SOME
+        return [Observation(text, {"battery": slow * weight, "connection": -slow * STRONG, "usage": -slow * SOME})]
+    text = (
+        f"{mostly} only: a battery that weak turns it slowly, a joint before the point where volts are sensed does not."
+    )
+    return [Observation(text, {"battery": slow * SOME})]
 
 
 def _holding(seen: Seen) -> list[Observation]:

@@ -75,10 +75,12 @@ def charging_evidence(seen: Seen) -> list[Observation]:
 
 
 def _faults(seen: Seen, drive: Drive) -> list[ChargingFault]:
+    """Those of a drive. One that stays low may be short on charge mode where others show an engine-managed system."""
     charging = drive.charging
     found = list(charging.faults)
     high, seconds = charging.volts_p95, _seconds(seen, drive)
-    weak = high is not None and high / seen.scale < WEAK_V and seconds >= WEAK_S and charging.regulation != "managed"
+    managed = any(other.charging.regulation == "managed" for other in seen.result.drives)
+    weak = high is not None and high / seen.scale < WEAK_V and seconds >= WEAK_S and not managed
     if weak and not found and (drive.charge_in_ah is None or _net(drive) <= 0):
         found.append("undervoltage")
     return found

@@ -24,8 +24,9 @@ SEVERAL = 3
 WORN_TIMES = 1.45  # where why_battery begins to doubt the battery
 ALIKE_SHARE = 0.3  # mΩ that differ by less: the volts fell in proportion to the current. Our choice: cold and charge
 RESTS_WELL = 0.6  # state of charge at rest: without current nothing is missing. Our choice
-FAST_HZ = 3.0  # the least rate at which a crank's length is told
-SHORT_S = 2.0  # the starter got what it needed
+UNKNOWN_SHARE = (
+    0.4  # of the weight where nothing tells how long the starter turns: a weak battery reads alike. Our choice
+)
 
 
 def connection_evidence(seen: Seen) -> list[Observation]:
@@ -37,7 +38,9 @@ def connection_evidence(seen: Seen) -> list[Observation]:
     share = min(1.0, (len(told) + 1) / (SEVERAL + 1))
     weight = graded(ratio, BY_RESISTANCE)
     weight *= share if weight > 0 and ratio < 2.6 else 1.0
-    weight *= seen.sharpness if weight > 0 else 1.0
+    slow = seen.slow
+    if weight > 0:
+        weight *= seen.sharpness * (UNKNOWN_SHARE if slow is None else (1.0 - slow) / 2.0)
     mohm = sorted(start.mohm for start in told if start.mohm is not None)[len(told) // 2]
     least = min(start.volts_min for start in told if start.volts_min is not None)
     if weight <= 0:
@@ -50,17 +53,17 @@ def connection_evidence(seen: Seen) -> list[Observation]:
     how = "in proportion to the current each time, " if alike else ""
     text = (
         f"In {len(told)} cranks the volts fell {how}down to {least:.2f} V (for 12 V): {mohm:.1f} mΩ, {ratio:.1f} times"
-        f" a new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah at 25 °C). A battery that bad would hardly crank; some"
-        f" {joint:.0f} mΩ"
-        " lie in a joint or cable before the point where volts are sensed."
+        f" a new battery (about {NEW_MOHM:.0f} mΩ for 65 Ah at 25 °C). A battery that bad would turn the starter"
+        f" slowly; some {joint:.0f} mΩ lie in a joint or cable before the point where volts are sensed."
     )
     found = [Observation(text, {"connection": weight})]
-    if weight > SOME and seen.settled and min(s.charge for s in seen.settled) >= RESTS_WELL:
+    quick = slow is not None and slow < 0  # a weak battery rests well, too
+    if quick and weight > SOME and seen.settled and min(s.charge for s in seen.settled) >= RESTS_WELL:
         ocv = min(s.ocv_v for s in seen.settled)
         text = f"Without current the drop is gone: it rests at {ocv:.2f} V (for 12 V) or more."
         found.append(Observation(text, {"connection": SOME}))
-    fast = [s.duration_s for s in seen.starts if s.duration_s is not None and s.sampled_hz >= FAST_HZ]
-    if weight > SOME and fast and max(fast) <= SHORT_S:
-        text = f"The starter needed no more than {max(fast):.1f} s: it got its current."
+    lengths = [start.turned.length_s for start in seen.starts if start.turned is not None and start.turned.exact]
+    if weight > SOME and lengths and slow == -1.0:
+        text = f"The starter needed no more than {max(lengths):.1f} s: it got its current."
         found.append(Observation(text, {"connection": SOME, "battery": -SOME}))
     return found

@@ -70,11 +70,13 @@ DIP_HZ, INRUSH_HZ = 0.9, 5.0  # slower loggers do not see a crank's dip, from 5 
 class Crank(Part):
     """The starter turning; amps keep the battery's sign. `resistance_mohm`: ΔV/ΔI, null where the rate carries none.
 
-    `celsius`: what the temperature channel read before it.
+    `celsius`: what the temperature channel read before it. `turned_s`: its length as the charge shows it, from loggers
+    too slow to bound it by samples: right in the mean of several, of one crank up to a second off.
     """
 
     start: Moment
     duration_s: Number | None = None
+    turned_s: Number | None = None
     volts_before: Volts | None = None
     volts_min: Volts | None = None
     amps_peak: Amps | None = None

@@ -18,6 +18,7 @@ import numpy as np
 
 from monitor.base.results import Crank
 from monitor.base.samples import SECOND_US, Block, Bools, Floats, Indexes, Ints, Seconds
+from monitor.detect.crank_current import ripple_hz, turned_s
 from monitor.detect.facts import Facts
 from monitor.detect.known import median_of
 
@@ -47,8 +48,8 @@ INRUSH_S = 0.15  # left out of the plateau: inrush lasts 20–60 ms (from memory
 RIPPLE_HZ = 25.0  # the least sampling rate that carries the compression ripple (5–13 Hz) safely
 PLATEAU_HZ = 5.0  # the least sampling rate that shows a plateau apart from the inrush
 DURATION_HZ = 0.9  # slower loggers show a crank as one sample, or one with glow plugs before it: no duration
+BOUND_HZ = 3.0  # from here on samples bound a crank well enough
 RESISTANCE_HZ = 0.9  # slower loggers average or miss the dip: no resistance
-LINE_TIMES = 12  # noise has some 18 lines in the band, each over 12 medians once in 4,000: one false ripple in 200
 KEPT = 3  # samples kept before a dip, however long ago
 
 
@@ -272,6 +273,7 @@ class CrankDetector:
             volts_before=volts_before,
             volts_min=low,
             amps_peak=peak,
+            turned_s=turned_s(amps[part], hz, self.amps) if peak is not None and DURATION_HZ <= hz < BOUND_HZ else None,
             sampled_hz=hz if hz > 0 else None,
             celsius=None if np.isnan(self.state.celsius) else self.state.celsius,
         )
@@ -365,32 +367,6 @@ def _holds(amps: Floats) -> bool:
 def _split(rows: Indexes, t_us: Ints, pause_us: float) -> list[Indexes]:
     """Runs of rows between which no more than `pause_us` passes."""
     return [run for run in np.split(rows, np.flatnonzero(np.diff(t_us[rows]) > pause_us) + 1) if len(run)]
-
-
-def ripple_hz(amps: Floats, hz: float) -> float | None:
-    """Frequency of the compression ripple in the current of a cranking plateau, Hz; None where none stands out.
-
-    Strongest line of the Hann-windowed spectrum between 2 and 20 Hz, refined by a parabola; it must hold LINE_TIMES
-    the median power of that band.
-
-    >>> t = np.arange(100) / 100.0
-    >>> round(ripple_hz(-150 + 30 * np.sin(2 * np.pi * 6.7 * t), 100.0), 1)
-    6.7
-    """
-    if len(amps) < hz * 0.5 or np.isnan(amps).any():
-        return None
-    size = 8 * len(amps)
-    spectrum = np.abs(np.fft.rfft((amps - np.mean(amps)) * np.hanning(len(amps)), size)) ** 2
-    line = np.fft.rfftfreq(size, 1 / hz)
-    band = np.flatnonzero((line >= 2.0) & (line <= min(20.0, 0.45 * hz)))
-    if len(band) < 3:
-        return None
-    top = int(band[np.argmax(spectrum[band])])
-    if top in (band[0], band[-1]) or spectrum[top] < LINE_TIMES * np.median(spectrum[band]):
-        return None
-    left, mid, right = np.log(spectrum[top - 1 : top + 2] + 1e-300)
-    shift = 0.5 * (left - right) / (left - 2 * mid + right)
-    return float((top + shift) * hz / size)
 
 
 def _copy(block: Block) -> Block:

@@ -309,39 +309,6 @@ def test_volts_alone_of_a_flat_battery_that_keeps_falling_do_not_say_what_emptie
     assert [o.cause for o in verdict(*parts, has_amps=False).also] == ["battery"]  # nothing falls: no drain is seen
 
 
-def starts(ohms: float, seconds: float | None, hz: float = 1.0, **more: float) -> Verdict:
-    """Three starts of so many mΩ; a new battery of 70 Ah shows some 4.6 at 25 °C."""
-    began = crank(0, resistance_mohm=ohms, amps_plateau=None, duration_s=seconds, sampled_hz=hz, volts_min=9.4, **more)
-    return verdict(*days(trip={"started": began}))
-
-
-def test_twice_a_new_batterys_resistance_is_a_battery_where_the_starter_turned_long() -> None:
-    assert starts(10.5, 4.0, celsius=15.0).cause == "battery"
-
-
-def test_twice_a_new_batterys_resistance_is_undetermined_where_the_starter_was_quick() -> None:
-    """A joint before the sensing point reads alike, and lets the starter turn as fast as ever."""
-    for ohms in (10.3, 10.8, 11.3):
-        found = starts(ohms, None)
-        assert found.cause == "undetermined"
-        assert any("a joint before the point" in text for text in found.against)
-
-
-def test_a_starter_that_turned_long_in_the_cold_tells_nothing() -> None:
-    def lacked(celsius: float) -> bool:
-        found = starts(10.5 if celsius > 0 else 15.0, 4.0, celsius=celsius)
-        return any("lacked current" in text for text in (*found.because, *found.against))
-
-    assert lacked(15.0)
-    assert not lacked(-10.0)
-
-
-def test_what_is_only_a_little_unlikely_is_not_called_ruled_out() -> None:
-    texts = starts(10.0, 3.0).because
-    assert any(text.startswith("Connection is less likely") for text in texts)
-    assert any(text.startswith("Drain is ruled out") for text in texts)
-
-
 def test_volts_alone_that_hunt_may_be_a_joint_as_well_as_a_regulator() -> None:
     hunting = {"faults": ["unstable"]}
     found = verdict(*days(night={"amps": None}, trip=hunting), has_amps=False)

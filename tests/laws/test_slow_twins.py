@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from monitor.base.results import Log as LogPart
 from monitor.base.samples import SECOND_US, Block, Seconds
-from monitor.detect.cranks import CrankDetector, ripple_hz
+from monitor.detect.crank_current import ripple_hz
+from monitor.detect.cranks import CrankDetector
 from monitor.detect.facts import Facts
 from monitor.detect.overview import Overview
 from monitor.detect.plateaus import Excursion, PlateauTracker
