@@ -1,15 +1,17 @@
 """Relaxation of a resting battery's voltage, separated from the straight decay that a drain causes.
 
-Model: v(t) = ocv − slope·(t − end) + fast + b·exp(−t/slow) + k·(celsius − celsius at the end). Exponentials and line
-are the form of a resting Randles battery with its bulk capacitor (Csomós, Fodor and Kohlrusz, Hung. J. Ind. Chem. 45(1)
-67-71, 2017). The time constants of starter batteries are not published; trade practice is 5-30 min and 2-8 h. The fast
-part is a mixture of three fixed exponentials, which comes within 3 % of its start of any between them. For the slow
-one, each time constant on a grid is fitted by linear least squares with weak priors, and they are averaged by how well
-they explain the data: what cannot be told apart comes out as a wide interval, not as a confident number.
+Model: v(t) = ocv − slope·(t − end) + fast + b·exp(−t/slow) + k·(celsius − celsius at the end) + steps. Exponentials and
+line are the form of a resting Randles battery with its bulk capacitor (Csomós, Fodor and Kohlrusz, Hung. J. Ind. Chem.
+45(1) 67-71, 2017). The time constants of starter batteries are not published; trade practice is 5-30 min and 2-8 h. The
+fast part is a mixture of three fixed exponentials, within 3 % of its start of any between them. A load within
+the rest, somebody at the vehicle, takes charge off the plates: before it all volts may lie higher, by a step. For the
+slow one, each time constant on a grid is fitted by linear least squares with weak priors, and they are averaged by how
+well they explain the data: what cannot be told apart comes out as a wide interval, not as a confident number.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +27,8 @@ SLOW_H = np.geomspace(1.5, 10.0, 15)  # our choice: steps of 1.15 times, over 2-
 PRIOR_FAST_V = 0.3
 PRIOR_SLOW_V = 0.15
 PRIOR_SLOPE_V_PER_H = 0.02  # 1.6 A on 60 Ah
+PRIOR_STEP_V = 0.03  # our choice: half an ampere-hour takes so much off a battery that was just charged
+MOST_STEPS = 3  # our choice: more visits in one rest are a rare rest; the last are the ones that count
 # Expected temperature coefficient 0: sources disagree even in sign. Its doubt: 0.2-0.3 mV/K a cell in handbooks on the
 # electrochemistry (from memory).
 PRIOR_TEMPERATURE_V_PER_K = 0.0015
@@ -63,7 +67,12 @@ class Fit:
 
 
 def fit_rest(
-    hours: Floats, volts: Floats, weights: Floats, celsius: Floats | None = None, scale: float = 1.0
+    hours: Floats,
+    volts: Floats,
+    weights: Floats,
+    celsius: Floats | None = None,
+    scale: float = 1.0,
+    loads_h: Sequence[float] = (),
 ) -> Fit | None:
     """Fit relaxation and decay; None with fewer than LEAST_POINTS points.
 
@@ -72,11 +81,12 @@ def fit_rest(
     weights   shape (n,), how many minutes each point stands for
     celsius   shape (n,), °C; None where unknown
     scale     nominal volts / 12
+    loads_h   when loads within the rest began, h
     """
     if len(hours) < LEAST_POINTS:
         return None
     middle = float(np.median(volts))  # fitted on small numbers, put back at the end
-    courses = _Courses(hours, volts - middle, celsius, scale)
+    courses = _Courses(hours, volts - middle, celsius, scale, _steps(hours, loads_h))
     even = weights / weights.max()
     keep = courses.keep(even)
     if np.count_nonzero(keep) < LEAST_POINTS:
@@ -84,20 +94,28 @@ def fit_rest(
     return courses.averaged(even * keep, middle)
 
 
+def _steps(hours: Floats, loads_h: Sequence[float]) -> list[Floats]:
+    """A column for each of the last loads with rest on both sides: 1 before it, 0 behind it."""
+    last = [before for at_h in loads_h[-MOST_STEPS:] if (before := hours < at_h).any() and not before.all()]
+    apart = [before for k, before in enumerate(last) if not any(np.array_equal(before, other) for other in last[:k])]
+    return [before.astype(np.float64) for before in apart]
+
+
 class _Courses:
     """The courses of all slow time constants: their columns share one matrix, so its products are formed once.
 
-    Columns: 1, end − t, celsius − celsius at the end, the fast exponentials, the slow exponentials.
+    Columns: 1, end − t, celsius − celsius at the end, the fast exponentials, the steps, the slow exponentials.
     """
 
-    def __init__(self, hours: Floats, y: Floats, celsius: Floats | None, scale: float) -> None:
+    def __init__(self, hours: Floats, y: Floats, celsius: Floats | None, scale: float, steps: Sequence[Floats]) -> None:
         self.hours, self.y = hours, y
         heat = np.zeros(len(hours)) if celsius is None else celsius - celsius[-1]
-        decays = [np.exp(-hours / tau) for tau in (*FAST_H, *SLOW_H)]
-        self.columns = np.stack((np.ones(len(hours)), hours[-1] - hours, heat, *decays), axis=1)
-        common = 3 + len(FAST_H)
+        fast, slow = ([np.exp(-hours / tau) for tau in taus] for taus in (FAST_H, SLOW_H))
+        self.columns = np.stack((np.ones(len(hours)), hours[-1] - hours, heat, *fast, *steps, *slow), axis=1)
+        common = 3 + len(FAST_H) + len(steps)
         self.picks = np.array([[*range(common), common + slow] for slow in range(len(SLOW_H))])
-        deviations = [PRIOR_SLOPE_V_PER_H, PRIOR_TEMPERATURE_V_PER_K, *[PRIOR_FAST_V] * len(FAST_H), PRIOR_SLOW_V]
+        deviations = [PRIOR_SLOPE_V_PER_H, PRIOR_TEMPERATURE_V_PER_K, *[PRIOR_FAST_V] * len(FAST_H)]
+        deviations += [*[PRIOR_STEP_V] * len(steps), PRIOR_SLOW_V]
         self.prior = np.concatenate(([0.0], (scale * np.array(deviations)) ** -2))
         self.least_variance = (MODEL_SIGMA_V * scale) ** 2
 
@@ -147,7 +165,7 @@ class _Courses:
         end = self.hours[-1]
         pick = np.zeros((len(SLOW_H), 3, len(self.prior)))
         pick[:, 0, 0] = pick[:, 1, 1] = 1.0
-        pick[:, 2, 3:-1] = -np.exp(-end / FAST_H) / FAST_H
+        pick[:, 2, 3 : 3 + len(FAST_H)] = -np.exp(-end / FAST_H) / FAST_H
         pick[:, 2, -1] = -np.exp(-end / SLOW_H) / SLOW_H
         each = (pick @ found[:, :, None])[:, :, 0]
         spread = np.diagonal(pick @ covariance @ pick.transpose(0, 2, 1), axis1=1, axis2=2)

@@ -95,7 +95,7 @@ class RestDetector:
         )
         if span is None or not len(span.volts):
             return Rest(basis="No volts were seen in this stand.")
-        fit = fit_rest(span.hours, span.volts, span.weights, span.celsius, facts.scale)
+        fit = fit_rest(span.hours, span.volts, span.weights, span.celsius, facts.scale, span.loads_h)
         return _assemble(facts, span, fit)
 
 

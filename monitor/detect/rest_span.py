@@ -43,6 +43,7 @@ class RestSpan:
     celsius                 bin temperatures (°C), the last known one held; None where unknown
     after                   "drive", "charge", "load" or "unseen": what the relaxation follows
     bin_h                   width of a bin
+    loads_h                 when lesser loads within the rest began: the volts may stay lower behind each
     """
 
     hours: Floats
@@ -54,6 +55,7 @@ class RestSpan:
     celsius: Floats | None
     after: str
     bin_h: float
+    loads_h: list[float]
 
 
 def rest_span(
@@ -80,7 +82,7 @@ def rest_span(
     unseen = np.zeros(len(volts), bool)
     unseen[1:] = (np.diff(begin_h) > UNSEEN_H + bin_h) & (np.diff(volts) > UNSEEN_RISE_V * scale)
 
-    heavy, blurred = _loads(begin_h, bin_h, amps, loaded)
+    heavy, blurred, lesser_h = _loads(begin_h, bin_h, amps, loaded)
     first, last, after = _last_spell(begin_h, bin_h, charged, heavy, unseen)
     inside = np.zeros(len(volts), bool)
     inside[first:last] = True
@@ -101,6 +103,7 @@ def rest_span(
         celsius=_held(celsius[quiet]),
         after=after,
         bin_h=bin_h,
+        loads_h=[at_h - began_h for at_h in lesser_h if began_h < at_h < ended_h],
     )
 
 
@@ -126,16 +129,18 @@ def _charged(volts: Floats, amps: Floats, amp_max: Ints, top: float, scale: floa
 
 def _loads(
     begin_h: Floats, bin_h: float, amps: Floats, loaded: npt.NDArray[np.bool_]
-) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
-    """Bins of loads that restart the rest, and bins that a shorter load and its recovery blur."""
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_], list[float]]:
+    """Bins of loads that restart the rest, bins that a lesser load and its recovery blur, and where those begin."""
     heavy, blurred = np.zeros(len(loaded), bool), np.zeros(len(loaded), bool)
+    lesser_h: list[float] = []
     edges = np.flatnonzero(np.diff(np.concatenate(([False], loaded, [False])).astype(np.int8)))
     for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         if -float(np.sum(amps[start:end])) * bin_h >= LOAD_AH:
             heavy[start:end] = True
         else:
             blurred[(begin_h >= begin_h[start]) & (begin_h < begin_h[end - 1] + bin_h + AFTER_LOAD_H)] = True
-    return heavy, blurred
+            lesser_h.append(float(begin_h[start]))
+    return heavy, blurred, lesser_h
 
 
 def _last_spell(

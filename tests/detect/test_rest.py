@@ -189,6 +189,23 @@ def test_a_short_load_at_night_is_left_out_with_its_recovery_and_restarts_nothin
     assert found.ocv_volts == pytest.approx(quiet.ocv_volts, abs=0.0005)
 
 
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(("hours", "visit_h"), [(6, 4), (24, 12)])
+def test_volts_that_stay_lower_behind_a_visit_are_no_decay(seed, hours, visit_h):
+    # 5 A for three minutes take surface charge off: 25 mV for good, told as 22 mV/h two hours later
+    night = Night(seed, hours, decay=1.0)
+    amps = night.amps()
+    visit = (night.t >= visit_h * 3600) & (night.t < visit_h * 3600 + 180)
+    amps[visit] = -5.0
+    volts = night.volts - 0.025 * (night.t >= visit_h * 3600) - 0.05 * visit
+    found = rest(night.t, volts, amps)
+    assert found.ocv_low <= night.ocv - 0.025 <= found.ocv_high
+    if hours == 6:
+        assert found.decay_mv_per_h is None
+    else:
+        assert found.decay_mv_per_h == pytest.approx(1.0, abs=1.0)  # shown from a half width of 1 mV/h on
+
+
 def test_a_gap_leaves_the_decay_as_it_was():
     night = Night(64, 14, decay=3.0)
     amps = night.amps()

@@ -106,6 +106,16 @@ def test_a_charging_fault_is_told_in_the_first_drive_that_has_it_and_not_before(
     assert faulty.start + least_min * MINUTE_US <= steps[0].at <= faulty.start + most_min * MINUTE_US
 
 
+@pytest.mark.parametrize("kind", ["agm", "efb"])
+def test_a_charge_that_the_engine_computer_holds_back_for_minutes_is_told(kind):
+    # 90 s late by itself, up to 117 s, is within the two minutes of these presets; the fault adds one to four minutes
+    alternator = {"regulation": "managed", "delay": "90 s", "fault": "late", "fault_after": 12 * HOUR_S}
+    steps, truth = raised(sound_car(battery={"kind": kind, "capacity": "65 Ah"}, alternator=alternator))
+    (step,) = steps
+    assert step.alarm.limit == "charging-late"
+    assert truth.drives[1].start + 2 * MINUTE_US <= step.at <= truth.drives[1].start + 8 * MINUTE_US
+
+
 def test_a_regulator_that_holds_too_little_is_told_after_45_min_of_driving_in_two_drives():
     fault = {"fault": "undervoltage", "fault_after": 12 * HOUR_S}
     steps, truth = raised(sound_car(days=1.2, trips=HALF_HOURS, alternator=fault))
