@@ -222,6 +222,22 @@ def test_one_fault_is_told_once_a_day_and_by_one_name():
     assert len(steps) <= 3  # at most one a day, and what it leads to (days left)
 
 
+def test_faulty_vehicles_raise_no_more_than_one_alarm_a_day_and_none_unchanged_within_a_day():
+    # one alert a day and vehicle (trade practice): measured 0.34 of 84 vehicles with every fault, 1.7 of the worst
+    count = 0
+    causes = ("drain", "stuck", "wakeups", "battery", "charging", "usage", "connection")
+    for seed, cause in enumerate(causes, SEED):
+        told: dict[str, Transition] = {}
+        for step in raised(draw_scenario(seed, cause, HZ, 2.0))[0]:
+            before = told.get(step.alarm.limit)
+            if before is not None and step.at - before.at < 24 * HOUR_US:
+                past, was = (abs(s.alarm.value - s.alarm.setpoint) for s in (step, before))
+                assert past > was
+            told[step.alarm.limit] = step
+            count += 1
+    assert count <= 2 * len(causes)
+
+
 def test_a_battery_that_dies_for_want_of_charge_is_told_by_its_cause():
     # what follows within two days (a slow crank, less charge, no days left) is not told as well
     fault = {"fault": "no_charge", "fault_after": 12 * HOUR_S}
