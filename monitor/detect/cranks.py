@@ -40,6 +40,7 @@ GLOW_S, INRUSH_OVER_S, INRUSH_TIMES = 2.5, 0.3, 1.4  # glow plugs: longer, dying
 RISES_SHARE = 0.3  # of its peak a starter rises over what was drawn before it; our choice
 BEFORE, LAST, ALIKE_A = 10, 3, 5.0  # samples looked at before a crank; of these the last; A within one state
 LEAD_SHARE, LEAD_LEAST_S = 0.7, 2.0  # glow plugs before a starter: so much of what it draws, so long; our choice
+LEVEL_AT, LOADS_SHARE = 0.9, 0.5  # of what flows behind the inrush; the loads of a running engine are less. Our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
 LEAD_S = 4  # seconds of samples kept before a dip, for the volts before
 SETTLE_S = 2  # seconds without a dip that end the search
@@ -225,7 +226,7 @@ class CrankDetector:
             if not len(span):
                 continue
             lead_us = int(t_us[span[0]])
-            span = _starter(span, t_us, amps) if with_amps else span
+            span = _without_loads(_starter(span, t_us, amps), amps, hz) if with_amps else span
             if found and with_amps and _is_step(span, amps):
                 continue  # loads that went on behind a crank
             crank = self._figures(t_us, volts, amps, span, volts_before, hz)
@@ -356,6 +357,20 @@ def _starter(span: Indexes, t_us: Ints, amps: Floats) -> Indexes:
         return span
     begins = top - int(np.argmax(~(drain[top::-1] > (lead + then) / 2))) + 1
     return span[begins:] if int(t_us[span[begins]] - t_us[span[0]]) >= LEAD_LEAST_S * SECOND_US else span
+
+
+def _without_loads(span: Indexes, amps: Floats, hz: float) -> Indexes:
+    """The span without the loads of the engine that runs then: half of the starter's own current and less.
+
+    Held against the inrush, as by PEAK_SHARE, they would belong to it; for loggers that show both.
+    """
+    skip = int(np.ceil(INRUSH_S * hz)) if hz >= PLATEAU_HZ else len(span)
+    if len(span) <= 2 * skip:
+        return span
+    steady = -amps[span[skip:]]
+    level = float(np.nanquantile(steady, LEVEL_AT))
+    over = np.flatnonzero(steady >= LOADS_SHARE * level)
+    return span[: skip + int(over[-1]) + 1] if len(over) else span
 
 
 def _holds(amps: Floats) -> bool:

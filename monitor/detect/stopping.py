@@ -3,7 +3,8 @@
 Looked for in the seconds behind the last proof of running. An engine-managed alternator may have carried the loads
 for part of them: there the battery current is small and restless, while behind an engine stop it is the staircase of
 a shutdown: large at first, then calm. So the stop is the first step into discharge that is not followed by a restless
-small current. An engine that ran without charge is followed instead by a fall of its loads.
+small current, nor taken back before the next step: an alternator may leave all loads to the battery for half a minute,
+as after braking, and the engine still runs. One that ran without charge is followed instead by a fall of its loads.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 
 from monitor.base.samples import Floats, Seconds
 from monitor.detect.facts import Facts
-from monitor.detect.known import median_of
+from monitor.detect.known import least_of, median_of
 
 STEP_A = 1.2  # the least step of battery current into discharge at an engine stop; our choice
 STEP_V, STEP_OHM = 0.005, 0.0012  # …with so much fall of the volts, and so much for its size: half of a large battery's
@@ -29,8 +30,14 @@ KEPT_A = 0.1  # a battery that is charged so little is kept charged by something
 HELD_V, SAME_A, BEFORE = 0.03, 0.5, 6  # volts and current as before a step, over so many rows: it has passed
 LOADED_A, LOADED_S = 8.0, 60  # ignition, injection and pump of an engine that runs without charge (common practice)
 UNLOADED_SHARE = 0.4  # of its loads fall away when it stops; a blower or lamps are less; our choice
+FALLEN_S, BACK_SHARE = 30, 0.9  # so long, and lamps that light the way home may bring so much back later; our choice
 SIDE = 3  # seconds compared on each side of a step
 CALMED_ROWS, CALMED_TIMES = 15, 5.0  # seconds, more than a step moves; the spread of a constant one in its noise
+RID_A, RID_S = 0.05, 180  # charged so little is kept; so soon behind the step. Our choice
+RID_SHARE = 0.5  # of the load it carried, and of the next: the alternator had taken it back; our choice
+# Seconds: so long the first stage of a shutdown may change, and at most so long an alternator leaves all loads to the
+# battery; and those of a constant current. Our choice.
+RESTLESS_LEAST, RESTLESS_MOST, SAME_ROWS = 6, 30, 4
 CERTAIN_SHARE = 0.5  # the current fell to this share of its peak, or is calm: the shutdown is under way
 
 
@@ -103,10 +110,13 @@ def _charged_until(drain: Floats) -> int:
 
     The logger's zero may be off: what remains in the end, if it is small, is taken for its zero.
     """
-    rest = median_of(drain[-LOADED_S:])
-    zero = rest if rest is not None and abs(rest) < CALM_A else 0.0
-    rows = np.flatnonzero(drain < min(zero, 0.0) - CHARGED_A)
+    rows = np.flatnonzero(drain < _zero(drain) - CHARGED_A)
     return int(rows[-1]) + 1 if len(rows) else 0
+
+
+def _zero(drain: Floats) -> float:
+    rest = median_of(drain[-LOADED_S:])
+    return min(rest, 0.0) if rest is not None and abs(rest) < CALM_A else 0.0
 
 
 def _taken_over(volts: Floats, drain: Floats, lead: int, facts: Facts) -> int | None:
@@ -117,8 +127,9 @@ def _taken_over(volts: Floats, drain: Floats, lead: int, facts: Facts) -> int | 
     if len(first) >= SIDE and lead and _carries(first):  # the step itself was lost among the swings before it
         return lead
     for k, until in itertools.pairwise([*steps, len(drain)]):
-        if not _carried(drain[k:until]) and not _passing(volts, drain, k, until, scale):
-            return k
+        ran_on = _carried(drain[k:until]) or _relieved(drain, k, steps)
+        if not ran_on and not _passing(volts, drain, k, until, scale):
+            return k + _restless_rows(drain[k:])
     lasting = [k for k in steps if not _passing(volts, drain, k, len(drain), scale)]
     begin = lasting[-1] if lasting else lead
     calmed = _calmed(drain[begin:])
@@ -157,14 +168,17 @@ def _steps(volts: Floats, drain: Floats, lead: int, scale: float, step_a: float)
 
 
 def _unloaded(drain: Floats, lead: int, share: float) -> int | None:
-    """The first fall of an uncharged engine's loads by UNLOADED_SHARE behind which they do not come back.
+    """The first fall of an uncharged engine's loads by UNLOADED_SHARE behind which they do not come back in full.
 
     Where what is left is still an engine's, large and restless, a blower or lamps were turned off: a later fall counts.
     """
     loads = drain[lead:]  # the crank before is none of them
     before = _behind(loads, SIDE)
-    ahead = np.maximum.accumulate(np.nan_to_num(loads)[::-1])[::-1]
-    rows = np.flatnonzero((before - ahead >= STEP_A * share) & (ahead <= (1.0 - UNLOADED_SHARE) * before))
+    known = np.nan_to_num(loads)
+    soon = np.lib.stride_tricks.sliding_window_view(np.append(known, np.zeros(FALLEN_S)), FALLEN_S + 1).max(axis=1)
+    ever = np.maximum.accumulate(known[::-1])[::-1]
+    fallen = (soon <= (1.0 - UNLOADED_SHARE) * before) & (ever <= BACK_SHARE * before)
+    rows = np.flatnonzero((before - soon >= STEP_A * share) & fallen)
     falls: list[int] = rows[np.diff(rows, prepend=-SIDE) > 1].tolist()
     for k, until in itertools.pairwise([*falls, len(loads)]):
         left = loads[k + SIDE : until]
@@ -196,6 +210,45 @@ def _carried(drain: Floats) -> bool:
     """Whether the alternator carried the loads in this stretch: soon over, or little drain, and restless."""
     known = drain[1 : LOADED_S + 1][np.isfinite(drain[1 : LOADED_S + 1])]
     return len(known) < SIDE or (float(np.median(known)) < CARRIED_A and is_restless(known))
+
+
+def _relieved(drain: Floats, k: int, steps: list[int]) -> bool:
+    """Whether the battery, behind the step at `k`, was rid of its load again before another: it only helped out.
+
+    Charged a little it is kept by something; and no vehicle that is shut down falls so low within a minute to draw more
+    again, or begins with the least.
+    """
+    zero = _zero(drain)
+    for again in steps:
+        if not SIDE <= again - k <= RID_S or len(drain) - again < CALM_S:  # a key that is turned before a crank
+            continue
+        rid, then = least_of(drain[again - SIDE : again]), median_of(drain[again : again + SIDE]) or 0.0
+        if rid is None:
+            continue
+        load = median_of(drain[k : k + SIDE]) or 0.0
+        fell = rid <= RID_SHARE * min(then, load) or load <= RID_SHARE**2 * then
+        if rid < zero - RID_A or (again - k <= LOADED_S and fell):
+            return True
+    return False
+
+
+def _restless_rows(drain: Floats) -> int:
+    """Rows for which the current keeps changing behind the step, before it is constant: the engine still ran in them.
+
+    0 where they are few or many, where the rest is not plainly calmer, and before a crank: loads of a vehicle that is
+    held ready change as well.
+    """
+    if len(drain) < RESTLESS_MOST + CALM_S or not np.isfinite(drain[: RESTLESS_MOST + 2 * SAME_ROWS]).all():
+        return 0
+    spread = np.ptp(np.lib.stride_tricks.sliding_window_view(drain, SAME_ROWS), axis=1)
+    calm = np.flatnonzero(spread[:RESTLESS_MOST] <= RESTLESS_A + RESTLESS_SHARE * np.abs(drain[:RESTLESS_MOST]))
+    if not len(calm) or calm[0] <= RESTLESS_LEAST:
+        return 0
+    begins = int(calm[0])
+    before, behind = (
+        np.quantile(np.abs(np.diff(d)), 0.75) for d in (drain[1:begins], drain[begins : begins + 2 * SAME_ROWS])
+    )
+    return begins if before >= CALMED_TIMES * max(float(behind), RESTLESS_A / 2) else 0
 
 
 def _carries(drain: Floats) -> bool:

@@ -263,3 +263,11 @@ def test_cut_into_seconds_a_cranks_charge_tells_its_length_in_the_mean(averaging
     assert np.mean(lengths) == pytest.approx(
         length_s, abs=0.25
     )  # inrush averaged into a second lifts the level by up to 8 %
+
+
+@pytest.mark.parametrize("hz", [10.0, 50.0])
+def test_the_loads_of_the_engine_that_then_runs_are_no_part_of_the_crank(hz):
+    # 45 A on the battery for four seconds until it is charged: over 0.18 of the inrush, below half of what then flows
+    scene = Scene().asleep(60).crank(1.3).load(4, -45.0).running(90)
+    (found, *_) = found_in(scene.read(hz, noise_a=0.02))
+    assert found.crank.duration_s == pytest.approx(1.3, abs=2 / hz)

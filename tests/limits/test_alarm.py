@@ -138,12 +138,6 @@ def test_passages_within_a_day_of_being_told_are_one_alarm():
     assert alarm.shown().passages == 1
 
 
-def test_a_peak_within_the_on_delay_makes_no_passage_worse():
-    # somebody at the car while a module is awake again: 300 for a second, 42 when it is told
-    alarm = LimitAlarm(limit(on_delay_s=3.0, off_delay_s=1.0), "high")
-    assert fed(alarm, [42.0] * 4 + [0.0] * 2 + [42.0, 300.0] + [42.0] * 3) == [(3, "raised"), (5, "returned")]
-
-
 @pytest.mark.parametrize(("deadband", "still", "worse"), [(0.0, 47.0, 47.1), (1.0, 44.0, 44.1)])
 def test_a_worse_passage_is_told_at_once(deadband, still, worse):
     # half again as far as 2 is 3, and the deadband, or a tenth of 40, on top

@@ -55,3 +55,11 @@ def test_an_event_that_another_limit_told_of_does_not_come_up_after_a_good_one()
 def test_an_event_nobody_told_of_stays_until_it_is_acknowledged():
     course = [(HOUR_US, "crank", 8.0), (2 * HOUR_US, "crank", 11.0)]
     assert told([AWAKE, CRANK], *course) == [(1, "raised", "crank")]
+
+
+def test_a_peak_within_the_on_delay_makes_no_passage_worse():
+    # somebody at the car while a module is awake again: 300 for a second, 42 when it is told
+    course = [42.0] * 4 + [0.0] * 2 + [42.0, 300.0] + [42.0] * 3
+    waits = limit("standing_current", name="awake", high=40.0, on_delay_s=3 * 3600.0, off_delay_s=3600.0)
+    found = told([waits], *[(k * HOUR_US, "awake", value) for k, value in enumerate(course)])
+    assert found == [(3, "raised", "awake"), (5, "returned", "awake")]
