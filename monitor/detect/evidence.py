@@ -101,7 +101,8 @@ class Evidence:
         """The second of `after` in which an engine that charges was started unseen; None: by this crank.
 
         After the load that was taken for a crank came the steady load of a key that is on, and behind that either what
-        was on the battery before as well, or more: an engine's own loads, shortly before the first charge.
+        was on the battery before as well, or more: an engine's own loads, shortly before the first charge. Or the key's
+        load was constant for longer than an engine that runs leaves it.
         """
         charged = np.flatnonzero(self.proves(after))
         drain = -after.amps[: int(charged[0])] if len(charged) else np.empty(0)
@@ -115,7 +116,8 @@ class Evidence:
             STEADY_ROWS <= steady + 1 <= len(drain) <= steady + SOON_ROWS
             and drain[steady] >= UNCHARGED_TIMES * level + UNCHARGED_OVER_A
         )
-        return steady - 1 if as_before or (more and not crank.sure) else None
+        idle = steady > SOON_ROWS and level < self.uncharged_a(load_a)  # constant for longer than any start leaves it
+        return steady - 1 if as_before or ((more or idle) and not crank.sure) else None
 
     def uncharged_a(self, load_a: float | None) -> float:
         """The least that a running engine draws from the battery, A, with `load_a` on it before the crank."""

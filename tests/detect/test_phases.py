@@ -141,6 +141,14 @@ def test_glow_plugs_before_a_crank_that_no_sample_meets_are_no_crank():
     assert found.stands[0].failed_starts == []
 
 
+def test_glow_plugs_with_more_left_on_behind_them_than_before_are_no_crank_either():
+    scene = glow(parked().load(8, -3.0)).load(8, -6.0).load(0.2, -6.0).load(0.6, -150.0).running(600)
+    block = scene.shutdown().asleep(1800).read(1.0, averaging=False)
+    ((begin, _),) = drives_of(block)
+    assert begin == pytest.approx(923, abs=2)
+    assert document(block).drives[0].crank is None
+
+
 def test_a_start_that_failed_before_a_crank_that_no_sample_meets_is_told_as_such():
     scene = parked().load(4, -8.5).load(3, -150.0).load(7.2, -8.5).load(0.6, -150.0).load(2.4, -22.0).running(600)
     found = document(scene.shutdown().asleep(1800).read(1.0, averaging=False))
