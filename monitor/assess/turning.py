@@ -26,10 +26,11 @@ SEVERAL = 3
 
 @dataclass(frozen=True, slots=True)
 class Turned:
-    """One crank: its length, what that would be with a warm engine, and whether its samples bound it."""
+    """One crank: its length, what that would be, least and most, with a warm engine, and whether samples bound it."""
 
     length_s: float
-    warm_s: float
+    least_s: float
+    most_s: float
     exact: bool
 
 
@@ -38,19 +39,24 @@ def turned(crank: Crank) -> Turned | None:
     length_s = crank.duration_s if crank.turned_s is None else crank.turned_s
     if length_s is None:
         return None
-    celsius = UNKNOWN_C if crank.celsius is None else crank.celsius
-    return Turned(length_s, length_s / (1.0 + COLD_PER_K * max(WARM_C - celsius, 0.0)), crank.turned_s is None)
+    low_c, high_c = (UNKNOWN_C, WARM_C) if crank.celsius is None else (crank.celsius, crank.celsius)
+    least_s, most_s = (length_s / (1.0 + COLD_PER_K * max(WARM_C - celsius, 0.0)) for celsius in (low_c, high_c))
+    return Turned(length_s, least_s, most_s, crank.turned_s is None)
 
 
 def slowness(cranks: Sequence[Turned]) -> float | None:
-    """From -1, quick, to 1, slow; None without cranks.
+    """From -1, quick, to 1, slow; 0 where it may be either; None without cranks.
 
-    >>> slowness([Turned(3.0, 3.0, True)]), slowness([Turned(3.0, 3.0, False)]), slowness([Turned(2.4, 1.4, True)])
-    (1.0, 0.5, -1.0)
+    >>> slowness([Turned(3.0, 3.0, 3.0, True)]), slowness([Turned(3.0, 3.0, 3.0, False)])
+    (1.0, 0.5)
+    >>> slowness([Turned(2.4, 1.4, 1.4, True)]), slowness([Turned(1.9, 1.5, 1.9, True)])
+    (-1.0, 0.0)
     """
     if not cranks:
         return None
-    slow = graded(mean(crank.warm_s for crank in cranks), BY_LENGTH_S)
+    at_least = graded(mean(crank.least_s for crank in cranks), BY_LENGTH_S)
+    at_most = graded(mean(crank.most_s for crank in cranks), BY_LENGTH_S)
+    slow = max(at_least, 0.0) + min(at_most, 0.0)
     if not all(crank.exact for crank in cranks):
         slow *= min(1.0, (len(cranks) + 1) / (SEVERAL + 1))
     return slow

@@ -24,9 +24,8 @@ SEVERAL = 3
 WORN_TIMES = 1.45  # where why_battery begins to doubt the battery
 ALIKE_SHARE = 0.3  # mΩ that differ by less: the volts fell in proportion to the current. Our choice: cold and charge
 RESTS_WELL = 0.6  # state of charge at rest: without current nothing is missing. Our choice
-UNKNOWN_SHARE = (
-    0.4  # of the weight where nothing tells how long the starter turns: a weak battery reads alike. Our choice
-)
+# Of the weight, by how slowly the starter turns; at 0 nothing is told: a weak battery reads alike. Our choice.
+BY_SLOWNESS = ((-1.0, 1.0), (0.0, 0.4), (1.0, 0.0))
 
 
 def connection_evidence(seen: Seen) -> list[Observation]:
@@ -40,7 +39,7 @@ def connection_evidence(seen: Seen) -> list[Observation]:
     weight *= share if weight > 0 and ratio < 2.6 else 1.0
     slow = seen.slow
     if weight > 0:
-        weight *= seen.sharpness * (UNKNOWN_SHARE if slow is None else (1.0 - slow) / 2.0)
+        weight *= seen.sharpness * graded(slow or 0.0, BY_SLOWNESS)
     mohm = sorted(start.mohm for start in told if start.mohm is not None)[len(told) // 2]
     least = min(start.volts_min for start in told if start.volts_min is not None)
     if weight <= 0:

@@ -43,6 +43,13 @@ def test_a_starter_that_turns_slowly_is_short_of_a_battery_and_a_quick_one_has_a
     assert starts(ohms, 1.8, celsius=20.0).cause == "undetermined"
 
 
+def test_without_a_temperature_it_must_be_quick_for_a_warm_engine_and_slow_for_a_cool_one() -> None:
+    assert starts(15.0, 1.75).cause == "undetermined"
+    assert starts(15.0, 1.75, celsius=5.0).cause == "connection"
+    assert starts(15.0, 2.1).cause == "undetermined"
+    assert starts(15.0, 2.1, celsius=20.0).cause == "battery"
+
+
 def test_without_the_starters_length_neither_battery_nor_joint_is_named() -> None:
     nothing = {"duration_s": None, "amps_plateau": None, "sampled_hz": 1.0, "volts_min": 9.4}
     assert (
