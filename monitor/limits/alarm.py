@@ -353,11 +353,11 @@ class LimitAlarm:
     def _is_again(self, at: int) -> bool:
         """Whether this passage is the alarm that was told within a day, and no worse: by what holds, not by a peak."""
         alarm, told = self.state.alarm, self.state.told_us
-        if alarm is None or alarm.value is None or told is None or at - told >= DAY_US:
+        if alarm is None or alarm.worst is None or told is None or at - told >= DAY_US:
             return False
         value = self.state.value if self.state.value is not None else self.state.worst
         more = self.limit.deadband or WORSE_SHARE * abs(alarm.setpoint)
-        return abs(value - alarm.setpoint) <= WORSE_TIMES * abs(alarm.value - alarm.setpoint) + more
+        return abs(value - alarm.setpoint) <= WORSE_TIMES * abs(alarm.worst - alarm.setpoint) + more
 
     def _return(self, at: int) -> list[Transition]:
         state = self.state

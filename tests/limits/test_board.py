@@ -63,3 +63,8 @@ def test_a_peak_within_the_on_delay_makes_no_passage_worse():
     waits = limit("standing_current", name="awake", high=40.0, on_delay_s=3 * 3600.0, off_delay_s=3600.0)
     found = told([waits], *[(k * HOUR_US, "awake", value) for k, value in enumerate(course)])
     assert found == [(3, "raised", "awake"), (5, "returned", "awake")]
+
+
+def test_a_passage_below_what_the_told_one_grew_to_is_no_worse():
+    course = [(0, "awake", 0.2), (HOUR_US, "awake", 0.6), (2 * HOUR_US, "awake", 0.0), (3 * HOUR_US, "awake", 0.5)]
+    assert told([AWAKE], *course) == [(0, "raised", "awake"), (2, "returned", "awake")]
