@@ -43,6 +43,7 @@ LEAD_SHARE, LEAD_LEAST_S = 0.7, 2.0  # glow plugs before a starter: so much of w
 LEVEL_AT, LOADS_SHARE = 0.9, 0.5  # of what flows behind the inrush; the loads of a running engine are less. Our choice
 PAUSE_S = 1.0  # a longer pause makes two cranks of it; our choice
 LEAD_S = 4  # seconds of samples kept before a dip, for the volts before
+BEHIND_S = 10  # a load so soon behind a crank may be one that goes on; our choice
 SETTLE_S = 2  # seconds without a dip that end the search
 LONGEST_S = 30  # a longer heavy load is no crank: starters are limited to 15 s
 INRUSH_S = 0.15  # left out of the plateau: inrush lasts 20–60 ms (from memory), plus one sample
@@ -56,13 +57,14 @@ KEPT = 3  # samples kept before a dip, however long ago
 
 @dataclass(slots=True)
 class CrankState:
-    """Samples kept back, the seconds before, and the dip being followed (None: none)."""
+    """Samples kept back, the seconds before, the dip being followed (None: none), and the end of the last crank."""
 
     samples: list[Block] = field(default_factory=list)
     volts_before: list[float] = field(default_factory=list)
     opened_s: int | None = None
     last_dip_s: int = 0
     last_s: int | None = None
+    found_s: int | None = None
     reference_v: float = float("nan")
     celsius: float = float("nan")
 
@@ -227,7 +229,7 @@ class CrankDetector:
                 continue
             lead_us = int(t_us[span[0]])
             span = _without_loads(_starter(span, t_us, amps), amps, hz) if with_amps else span
-            if found and with_amps and _is_step(span, amps):
+            if with_amps and (found or self._cranked_before(int(t_us[span[0]]))) and _is_step(span, amps):
                 continue  # loads that went on behind a crank
             crank = self._figures(t_us, volts, amps, span, volts_before, hz)
             if crank is not None:
@@ -235,7 +237,12 @@ class CrankDetector:
                 sure = self._is_sure(crank, t_us[span], amps[span])
                 heavy = crank.amps_peak is not None and -crank.amps_peak >= HEAVY_TIMES * self.amps
                 found.append(Found(crank.start, max(end_us, crank.start + 1), crank, sure, heavy, lead_us))
+                self.state.found_s = end_us // SECOND_US
         return found
+
+    def _cranked_before(self, at_us: int) -> bool:
+        found_s = self.state.found_s
+        return found_s is not None and at_us // SECOND_US - found_s <= BEHIND_S
 
     def _by_amps(self, t_us: Ints, amps: Floats, pause_us: float, share: float) -> list[Indexes]:
         """Spans of heavy load, each narrowed to what is over PEAK_SHARE of its own peak."""

@@ -18,7 +18,7 @@ class Held:
 
     now_a           mean of the last rows in band: a figure to tell, where the level is one to compare with
     lift_a          how far the mean lies above the lower quartile
-    lows_a, low_a   the last quartiles that were followed, and the very last
+    lows_a, low_a   the last quartiles that were followed, and the very last; `jumped`: it was off them, up or down
     """
 
     start_s: int
@@ -33,6 +33,7 @@ class Held:
     lift_a: float = 0.0
     lows_a: list[float] = field(default_factory=list)
     low_a: float | None = None
+    jumped: int = 0
     recent: list[float] = field(default_factory=list)
     known: bool = False
     volts_sum: float = 0.0

@@ -21,6 +21,7 @@ PIECE = 20  # rows whose median follows a level back; our choice
 NEAR_ROWS, MEAN_MARGIN = 10, 1.3  # rows whose mean must agree as well, and the margin of its band; our choice
 MINUTES, DRIFT_ROWS = 10, 6  # parts of a frame by which the level follows drift, and the least rows in one
 LOWS = 2  # tenths before, from none of which a quartile that is followed may have jumped
+STAYS_SHARE = 0.5  # of a jump that keeps it up; our choice
 FASTEST_DRIFT = 5  # tenths of a frame in which the level may drift through its band; faster is a ramp; our choice
 
 
@@ -75,26 +76,54 @@ def first_lasting(second: Ints, near: Bools) -> int | None:
     return None
 
 
-def baseline(drain: Floats, held: Held) -> Floats:
-    """The level through a frame, shape (n,), or (1,) where the rows are too few to show its drift.
+def baseline(drain: Floats, held: Held) -> tuple[Floats, Ints]:
+    """The level through a frame, shape (n,), and which of its tenths have jumped: +1 up, −1 down, shape (MINUTES,).
 
     Through the lower quartiles of the frame's tenths, lifted by what the mean is known to lie above them: excursions do
-    not move a quartile, unless they fill the tenth; then they leave the band, and the level stays where it was.
+    not move a quartile, unless they fill the tenth; then they leave the band, and the level stays where it was. The
+    quartile of a coarse logger can but flicker between its steps: there the mean of the rows in band. Where rows are
+    too few to show the level's drift, shape (1,) and (0,).
     """
     size = len(drain) // MINUTES
     if size < DRIFT_ROWS:
-        return np.array([held.level_a])
-    rank = size // 4
-    low = np.partition(drain[: MINUTES * size].reshape(MINUTES, size), rank, axis=1)[:, rank].tolist()
+        return np.array([held.level_a]), np.empty(0, np.int64)
+    parts = drain[: MINUTES * size].reshape(MINUTES, size)
     band, at = held.texture.steady_a(held.level_a), held.level_a
     # In noise a weak stage of minutes lies within the band of single rows; its tenths jump, those of drift do not.
-    jump = narrow_a(band) if held.texture.is_noisy(band) else np.inf
+    coarse = held.texture.quantum_a > narrow_a(band)
+    jump = narrow_a(band) if coarse or held.texture.is_noisy(band) else np.inf
+    low = (_means(parts, at, band) - held.lift_a if coarse else _quartiles(parts)).tolist()
     levels = []
-    for value in low:
+    jumped = np.zeros(MINUTES, np.int64)
+    for k, value in enumerate(low):
         change = value + held.lift_a - at
-        if abs(change) <= band and all(abs(value - before) <= jump for before in held.lows_a):
+        leaps = [value - before for before in held.lows_a]
+        held.jumped = jumped[k] = _jumped(change, leaps, jump * (STAYS_SHARE if held.jumped else 1.0))
+        if not held.jumped and abs(change) <= band and all(abs(leap) <= jump for leap in leaps):
             held.lows_a = [*held.lows_a, value][-LOWS:]
             at += max(min(change / 2, band / FASTEST_DRIFT), -band / FASTEST_DRIFT)
         levels.append(at)
     held.low_a = low[-1]
-    return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels)
+    return np.interp(np.arange(len(drain)), (np.arange(MINUTES) + 0.5) * size, levels), jumped
+
+
+def _jumped(change: float, leaps: list[float], least: float) -> int:
+    """+1 or −1 where a tenth is off the level by `least`, and off those before it as well; else 0."""
+    sign = 1 if change > 0 else -1
+    off = [sign * leap for leap in leaps]
+    return sign if off and sign * change > least and max(off) > least and min(off) > 0 else 0
+
+
+def _quartiles(parts: Floats) -> Floats:
+    rank = parts.shape[1] // 4
+    low: Floats = np.partition(parts, rank, axis=1)[:, rank]
+    return low
+
+
+def _means(parts: Floats, level: float, band: float) -> Floats:
+    """Means of the rows in band, shape (n,); nan where they are less than half of a part."""
+    near = np.abs(parts - level) <= band
+    many = np.count_nonzero(near, axis=1)
+    means: Floats = np.where(near, parts, 0.0).sum(axis=1) / np.maximum(many, 1)
+    means[2 * many < parts.shape[1]] = np.nan
+    return means

@@ -330,6 +330,8 @@ class Phases:
         stood = -state.held.amps[stop.row : row]
         still = len(stood) > 0 and bool(np.nanmin(stood, initial=np.inf) >= STOP_DRAIN_A)  # never charged meanwhile
         seen = crank.sure or (carried and still and length_s >= UNSURE_STOP_S and crank.may_be_blurred)
+        if length_s >= AUTO_STOP_S and not seen and self._rested(stop.row, row):
+            return self._stopped(events, row)  # parked meanwhile: what it was, what follows will tell
         if length_s < STOP_LEAST_S or not seen:
             state.cranks.pop(0)  # some heavy load of a running vehicle
             return 0

@@ -20,24 +20,22 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from monitor.base.samples import SECOND_US, Bools, Floats, Ints, Seconds
-from monitor.detect.held import ESTABLISH_S, Held
-from monitor.detect.levels import DRIFT_ROWS, MINUTES, baseline, first_lasting, follow_back, near_level
+from monitor.detect.held import Held
+from monitor.detect.levels import DRIFT_ROWS, MINUTES, STAYS_SHARE, baseline, narrow_a
 from monitor.detect.rows import FLOAT_A, NONE, Rows
+from monitor.detect.seeking import find_level
+from monitor.detect.sides import sides
 from monitor.detect.texture import (
     ENOUGH,
-    FLOOR_A,
     NOISE_TIMES,
-    QUANTUM_TIMES,
     SPIKES_MANY,
     SPIKES_SINGLE,
     Texture,
-    noise_of,
     texture_of,
     without_spikes,
 )
 
 FRAME_S = 600  # data time read at once; our choice: short against drift, long against noise
-AGREE_S, AGREE_SHARE = 120, 0.7  # the last seconds that must agree on a level, and how many of them
 STEP_UP_S = 3600  # an excursion is a wake-up up to an hour, then a step
 STEP_DOWN_S = 120  # a fall shorter than this is not a step
 RETURN_S, CLEAR_TIMES = 3, 3.0  # in band for so long ends an excursion, at once one that stood out by three bands
@@ -46,8 +44,6 @@ CANCEL_S = 10  # in band for so long ends a fall
 ARRIVALS_S = (0, 60, 120, 240)  # so much before the end of a stand is left out in turn; our choice
 SEEK_ROWS_S = 7200  # seeking looks back no further, so memory is bounded
 FOLLOW_ROWS = 30  # the level follows a frame of n rows by the share n / (n + FOLLOW_ROWS)
-WINDOW, WINDOW_TIMES = 8, 1.15  # rows of the moving mean by which small excursions show in noise, and its margin
-CLIPPED = 1.45  # of that margin, so that a third of it is under its half; our choice
 TURNS = 8  # times a frame is read again; rows left then wait for more data
 RECENT_ROWS = 40  # of a slow logger, by which its texture is judged
 CHARGE_US = 60 * SECOND_US  # charge for so long ends a plateau
@@ -186,7 +182,7 @@ class PlateauTracker:
         plain = replace(seen, drain=without_spikes(seen.drain))
         for back_s in ARRIVALS_S if final else ARRIVALS_S[:1]:
             until = int(np.searchsorted(seen.second, int(seen.second[-1]) - back_s, "right"))
-            found = self._level(plain[:until], seen.drain[:until])
+            found = find_level(plain[:until], seen.drain[:until])
             if found is not None:
                 first, level, lift, texture = found
                 start_s = int(seen.second[first])
@@ -195,38 +191,12 @@ class PlateauTracker:
                 return seen[first:]
         return NONE
 
-    def _level(self, plain: Rows, drain: Floats) -> tuple[int, float, float, Texture] | None:
-        """The level on which the last rows agree: its first row, level, lift over the lower quartile, and texture."""
-        if len(plain) < 3:
-            return None
-        end_s = int(plain.second[-1])
-        tail = plain[min(int(np.searchsorted(plain.second, end_s - AGREE_S)), len(plain) - 3) :]
-        level = float(np.median(tail.drain))
-        texture = self._first_texture(drain[-len(tail) :], level)
-        band = texture.steady_a(level)
-        near = np.abs(tail.drain - level) <= band
-        if np.count_nonzero(near) < AGREE_SHARE * len(tail):
-            return None
-        level = float(np.mean(tail.drain[near]))  # a coarse logger flickers between two values
-        first = first_lasting(plain.second, near_level(plain, level, band))
-        if first is None or end_s - int(plain.second[first]) < ESTABLISH_S:
-            return None
-        first, level = follow_back(plain, first, level, band, texture.is_noisy(band))
-        lift = level - float(np.quantile(tail.drain, 0.25))
-        return first, level, max(min(lift, band), 0.0), texture
-
-    def _first_texture(self, drain: Floats, level: float) -> Texture:
-        """Texture about a level not held yet: of the rows that its noise alone would put near it."""
-        noise = Texture(noise_of(np.abs(np.diff(drain))))
-        near = drain[np.abs(drain - level) <= 2 * noise.band_a(level)]
-        return texture_of(near - level, np.inf) or noise
-
     def _hold(self, rows: Rows, held: Held, ended: list[Excursion]) -> Rows:
         """Read rows against the held level; returns the rows to read again when the level has stepped."""
         state = self.state
         if rows.gap.any():
             held.lows_a = []
-        base = baseline(rows.drain, held)
+        base, jumped = baseline(rows.drain, held)
         excess = rows.drain - base
         many = SPIKES_MANY if int(rows.count[len(rows) // 2]) > 1 else SPIKES_SINGLE
         if len(rows) < ENOUGH:  # a slow logger: judge by the last rows of earlier frames as well
@@ -234,10 +204,14 @@ class PlateauTracker:
         sample = excess if len(rows) >= ENOUGH else np.array(held.recent)
         texture = texture_of(sample, held.texture.band_a(held.level_a), many) or held.texture
         held.texture = texture.after(held.texture)
-        band = held.texture.band_a(held.level_a)
-        side = self._sides(excess, band, held)
+        side = sides(excess, jumped, held.texture, held.level_a)
         if held.texture.noise_a * NOISE_TIMES < FLOAT_A:
             side[rows.drain < -FLOAT_A] = -1  # charge, however wide the band
+        if held.end_s == held.start_s and side[0] > 0 and not side.all():  # what dies away is not yet the level
+            tail = int(np.argmax(side <= 0))
+            state.unsure.append(rows[:tail])
+            held.start_s = held.end_s = int(rows.second[tail])
+            rows, side, excess, base = rows[tail:], side[tail:], excess[tail:], base[tail:] if len(base) > 1 else base
         if len(base) > 1 and not side[-len(side) // MINUTES :].any():
             held.lows_a = held.lows_a[:0] if held.low_a is None else [held.low_a]
         again = NONE
@@ -264,12 +238,25 @@ class PlateauTracker:
             if sum(len(r) for r in state.unsure) > SEEK_ROWS_S:  # no level after all: bounded memory
                 state.held, state.above, state.below, state.unsure, state.waiting = None, None, None, [], []
             return
-        held.known, state.unsure = True, []
         if state.stepping is not None:
             at_s, from_a = state.stepping
-            if abs(held.level_a - from_a) > held.texture.band_a(from_a) and len(state.steps) < KEPT_PLATEAUS:
+            least = STAYS_SHARE * narrow_a(held.texture.steady_a(from_a))
+            if abs(held.mean_a() - from_a) > least and len(state.steps) < KEPT_PLATEAUS:
                 state.steps.append(Step(at_s, from_a, held.mean_a()))
+            self._woke_into(at_s, from_a, Rows.join(state.unsure), held)
+        held.known, state.unsure = True, []
         state.stepping = None
+
+    def _woke_into(self, at_s: int, from_a: float, rows: Rows, held: Held) -> None:
+        """Tell the wake-up that ends in a higher level than it began from: what never went back to sleep."""
+        lead = rows[: int(np.searchsorted(rows.second, held.start_s)) + 1]
+        if len(lead) > 1 and held.level_a > from_a:
+            over = lead.drain[:-1] - held.level_a > held.texture.band_a(held.level_a)
+            if over.any():
+                first, last = int(np.flatnonzero(over)[0]), int(np.flatnonzero(over)[-1])
+                part = lead[first : last + 2]
+                woke = Excursion(part, int(part.second[0]), int(part.second[-1]), held.level_a, held.texture)
+                self.state.waiting.insert(0, woke)
 
     def _runs(self, rows: Rows, side: Ints, base: Floats, held: Held) -> tuple[int, Rows]:
         """Follow excursions and falls through the runs of one frame: rows used, and rows to read again."""
@@ -290,7 +277,7 @@ class PlateauTracker:
                 state.above.parts.append(part)
                 state.above.last_s = until_s
                 if until_s - state.above.start_s >= STEP_UP_S:
-                    return begin, self._step(state.above, held, rows[:begin], rows[end:])
+                    return self._stepped(state.above, held, rows, begin, end)
                 continue
             if state.above is not None:
                 quiet = until_s - state.above.last_s
@@ -305,7 +292,7 @@ class PlateauTracker:
                 state.below.parts.append(part)
                 state.below.last_s = until_s
                 if until_s - state.below.start_s >= STEP_DOWN_S and sum(len(p) for p in state.below.parts) > 2:
-                    return begin, self._step(state.below, held, rows[:begin], rows[end:])
+                    return self._stepped(state.below, held, rows, begin, end)
             elif state.below is not None:
                 state.below.parts.append(part)
                 if until_s - state.below.last_s >= CANCEL_S:
@@ -333,6 +320,11 @@ class PlateauTracker:
         state.waiting.append(Excursion(Rows.join(parts), state.above.start_s, end_s, state.above.level_a, held.texture))
         state.above = None
 
+    def _stepped(self, opened: Open, held: Held, rows: Rows, begin: int, end: int) -> tuple[int, Rows]:
+        """The rows before `opened`, whose last run is rows[begin:end], are used; those from it on are read again."""
+        used = int(np.searchsorted(rows.second[:begin], opened.start_s))
+        return used, self._step(opened, held, rows[:begin], rows[end:])
+
     def _step(self, opened: Open, held: Held, read: Rows, rest: Rows) -> Rows:
         """The level has stepped where `opened` began: end the plateau there and seek anew from there.
 
@@ -352,24 +344,6 @@ class PlateauTracker:
             state.waiting = []
         state.held, state.above, state.below, state.seek, state.unsure = None, None, None, [], []
         return rows
-
-    def _sides(self, excess: Floats, band: float, held: Held) -> Ints:
-        """+1 above the band, −1 below it, 0 inside, for each row."""
-        texture, steady = held.texture, held.texture.steady_a(held.level_a)
-        side = (excess > band).astype(np.int64) - (excess < -band)
-        if steady < band:
-            plain = without_spikes(excess, texture.median_rows)
-            side[(side == 0) & (plain > steady)] = 1
-            side[(side == 0) & (plain < -steady)] = -1
-        if texture.is_noisy(band) and len(excess) >= WINDOW:
-            narrow = max(FLOOR_A, WINDOW_TIMES * band / np.sqrt(WINDOW), QUANTUM_TIMES * texture.quantum_a)
-            calm = np.clip(excess, -CLIPPED * narrow, CLIPPED * narrow)  # what stands out must not lift its neighbours
-            means = np.convolve(calm, np.full(WINDOW, 1.0 / WINDOW), "valid")
-            smooth = np.convolve(calm, np.full(3, 1.0 / 3), "same")  # so that no lone row is one
-            for sign in (1, -1):
-                beyond = np.convolve((sign * means > narrow).astype(np.float64), np.ones(WINDOW), "full") > 0.5
-                side[(side == 0) & beyond & (sign * smooth > narrow / 2)] = sign
-        return side
 
     def _book(self, rows: Rows, excess: Floats, inside: Bools, held: Held) -> None:
         """Book the in-band rows of a frame and let the level follow them."""

@@ -1,7 +1,8 @@
 """Sleep: what the plateaus, steps and excursions of a stand say of the vehicle falling and staying asleep.
 
 Settled is the beginning of the first plateau that no lower one follows: while every step still leads down by more
-than SETTLE_A and SETTLE_SHARE, the staged shutdown is going on. After a step up, the vehicle had been asleep.
+than SETTLE_A and SETTLE_SHARE, the staged shutdown is going on. After a step up, or an hour at a level published for
+sleeping vehicles, it had been asleep.
 The sleep current is the mean of the plateau held longest after settling; its 95 % interval comes from batch means,
 widened by what the logger's step may hide and by the zero offset the owner admits.
 """
@@ -15,7 +16,7 @@ import numpy as np
 from monitor.base.results import LevelStep, Plateau
 from monitor.base.samples import SECOND_US
 from monitor.detect.facts import Facts
-from monitor.detect.held import Held
+from monitor.detect.held import AWAKE_A, Held
 from monitor.detect.plateaus import STEP_UP_S, Step, TrackerState
 
 SETTLE_A, SETTLE_SHARE = 0.005, 0.2  # a later step down by both of these is still part of the shutdown; our choice
@@ -85,7 +86,8 @@ def hidden_a(held: Held) -> float:
 
 
 def _goes_down(now: Held, then: Held) -> bool:
-    return _falls(now.mean_a(), then.mean_a())
+    slept = now.end_s - now.start_s >= STEP_UP_S and now.mean_a() <= AWAKE_A
+    return not slept and _falls(now.mean_a(), then.mean_a())
 
 
 def _falls(now_a: float, then_a: float) -> bool:

@@ -15,7 +15,7 @@ from monitor.detect.plateaus import KEPT_EXCURSIONS, Excursion, PlateauTracker
 from monitor.detect.rest import RestDetector, SleepView
 from monitor.detect.rows import CHARGE_A, FLOAT_A, FLOAT_V
 from monitor.detect.sleep import Asleep, asleep
-from monitor.detect.texture import FLOOR_A
+from monitor.detect.texture import FLOOR_A, SPIKE_MOST_A
 from monitor.detect.wakeups import is_pulse, least_ah, wake_up
 
 AH_PER_NC = 1e-9 / 3600.0
@@ -27,12 +27,16 @@ PULSE_AH = 0.09 / 3600  # a pulse of less is a receiver's: those draw up to 80 m
 POLLING_MANY, POLLING_ALIKE = 3, 0.2  # so many pulses of a stand, alike within this share, are a receiver's; our choice
 APPROACH_S, APPROACH_A = 60, 1.0  # so much so soon before the crank is the driver arriving: doors, lamps, glow plugs
 ARRIVAL_S, KEY_ON_S = 300, 15  # awake for no longer than this, until so soon before the crank: the driver again
-KEPT_CHARGES, KEPT_FAILED = 500, 500
+KEPT_CHARGES, KEPT_FAILED, KEPT_TRIED = 500, 500, 20
 
 
 @dataclass(slots=True)
 class StandState:
-    """Counters and findings so far; `levels_a`, `pulse`: the level under a wake-up, if it is a pulse."""
+    """Counters and findings so far.
+
+    levels_a, pulse   the level under a wake-up, if it is a pulse
+    tried_us          the last failed starts
+    """
 
     start_us: int
     seen: bool
@@ -46,6 +50,7 @@ class StandState:
     pulse: list[bool] = field(default_factory=list)
     uncounted: int = 0
     failed: list[Crank] = field(default_factory=list)
+    tried_us: list[int] = field(default_factory=list)
     charges: list[tuple[int, int]] = field(default_factory=list)
 
 
@@ -78,6 +83,7 @@ class StandTracker:
         """A crank that did not start the engine."""
         if len(self.state.failed) < KEPT_FAILED:
             self.state.failed.append(crank)
+        self.state.tried_us = [*self.state.tried_us, crank.start][-KEPT_TRIED:]
 
     def flush(self) -> None:
         """No more seconds will come: read the unfinished frame."""
@@ -144,7 +150,8 @@ class StandTracker:
         if len(sizes) < POLLING_MANY:
             return False
         middle = float(np.median(sizes))
-        return float(np.median(np.abs(np.array(sizes) - middle))) < POLLING_ALIKE * middle
+        alike = float(np.median(np.abs(np.array(sizes) - middle))) < POLLING_ALIKE * middle
+        return alike and middle <= SPIKE_MOST_A
 
     def _book(self, ended: list[Excursion]) -> None:
         state = self.state
@@ -152,6 +159,8 @@ class StandTracker:
             wake = wake_up(excursion)
             if wake.excess_a < FLOOR_A or wake.charge_ah < least_ah(excursion):
                 continue
+            if any(wake.start - SECOND_US <= at <= wake.end for at in state.tried_us):
+                continue  # who tries to start it has woken it
             if len(state.wake_ups) < KEPT_EXCURSIONS:
                 state.wake_ups.append(wake)
                 state.levels_a.append(excursion.level_a)

@@ -24,6 +24,7 @@ STEP_ALONE_V = 0.12  # volts alone
 CHARGED_A = 0.3  # charge current beyond the logger's zero; our choice
 CARRIED_A = 4.0  # an alternator that carries the loads leaves less than this to the battery
 RESTLESS_A, RESTLESS_SHARE, RESTLESS_ROWS = 0.08, 0.04, 5  # median change over 5 s while an engine runs; our choice
+RISES_SHARE = 0.95  # of the seconds of a shutdown no load comes on; our choice
 CALM_A, CALM_SHARE, CALM_S = 1.0, 0.6, 180  # a vehicle at rest: so little for so much of so long a time; our choice
 STEADY_A = 3.0  # …or so little in the end of it: something was left on, or does not sleep; our choice
 KEPT_A = 0.1  # a battery that is charged so little is kept charged by something
@@ -209,7 +210,13 @@ def _loaded(drain: Floats, share: float) -> bool:
 def _carried(drain: Floats) -> bool:
     """Whether the alternator carried the loads in this stretch: soon over, or little drain, and restless."""
     known = drain[1 : LOADED_S + 1][np.isfinite(drain[1 : LOADED_S + 1])]
-    return len(known) < SIDE or (float(np.median(known)) < CARRIED_A and is_restless(known))
+    return len(known) < SIDE or (float(np.median(known)) < CARRIED_A and is_restless(known) and not _only_falls(known))
+
+
+def _only_falls(drain: Floats) -> bool:
+    """Whether the current goes down and never up again: the stages of a shutdown, however short each of them is."""
+    change = drain[RESTLESS_ROWS:] - drain[:-RESTLESS_ROWS]
+    return len(change) >= CALMED_ROWS and float(np.quantile(change, RISES_SHARE)) < RESTLESS_A
 
 
 def _relieved(drain: Floats, k: int, steps: list[int]) -> bool:
@@ -245,6 +252,8 @@ def _restless_rows(drain: Floats) -> int:
     if not len(calm) or calm[0] <= RESTLESS_LEAST:
         return 0
     begins = int(calm[0])
+    if np.diff(drain[1 : begins + 1]).max() < RESTLESS_A:
+        return 0  # the stages of a shutdown, each of them short
     before, behind = (
         np.quantile(np.abs(np.diff(d)), 0.75) for d in (drain[1:begins], drain[begins : begins + 2 * SAME_ROWS])
     )

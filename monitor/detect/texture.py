@@ -25,6 +25,7 @@ NOISY_SHARE = 0.7  # noise and wander of plain noise differ by less; of loads th
 LEVEL_SHARE = 0.04  # loads that are awake vary with their own size; our choice
 WANDER_TIMES = 4.5  # the same for loads that wander slowly; our choice: rarely independent, so rarely extreme
 WANDER_GROWS = 1.5  # a frame; our choice
+SPIKE_MOST_A = 0.25  # more is a module's, however short: flash, polling and receiver (100 mA, published) together
 SPIKE_TIMES = 1.4  # margin over the spikes seen; our choice
 SPIKES_MANY = 4  # so many single rows in ten minutes are texture; our choice: oftener than every 2.5 min
 SPIKES_SINGLE = 2  # …where a row is one sample, which a receiver's pulse may fill
@@ -134,6 +135,7 @@ def texture_of(excess: Floats, calm_a: float, many: int = SPIKES_MANY) -> Textur
     neighbours = np.maximum(excess[:-2], excess[2:])
     spikes = excess[1:-1] - neighbours
     spikes = spikes[neighbours <= middle + max(FLOOR_A, NOISE_TIMES * noise, WANDER_TIMES * wander)]
+    spikes = spikes[spikes <= SPIKE_MOST_A]
     spike = float(np.partition(spikes, -many)[-many]) if len(spikes) > many else 0.0
     share = np.count_nonzero(spikes > max(FLOOR_A, NOISE_TIMES * noise)) / len(excess)
     return Texture(noise, wander, max(spike, 0.0), quantum, share)

@@ -128,3 +128,24 @@ def test_a_stop_lost_in_a_hunting_regulators_swings_is_not_put_off_to_the_lamps(
     block = scene.load(40, -3.7, volts=13.4).load(80, -9.6, volts=13.2).load(300, -2.0).asleep(3000).read(1.0)
     ((_, end),) = drives_of(block)
     assert end == pytest.approx(stop_s, abs=4.0)
+
+
+@pytest.mark.parametrize("away_s", [480, 900])
+@pytest.mark.parametrize("late_s", [0.5, 3.5])
+def test_a_warm_start_after_a_short_stand_is_one_though_it_may_be_some_other_load(away_s, late_s):
+    """124 A that leave the battery at 12.42 V, and 35 A until the alternator begins: parked before, running after."""
+    scene = Scene(12.8).asleep(900).crank().running(1200).load(12, -6.0).load(50, -2.5).asleep(away_s, 0.05)
+    scene.load(24, -2.0).load(3, -10.0).load(0.9, -124.0, volts=12.42).load(late_s, -35.0, volts=12.7)
+    block = scene.running(900, 30.0).shutdown().asleep(3600).read(1.0)
+    first, second = document(block).drives
+    start_s = 900 + 4 + 0.8 + 1200 + 62 + away_s + 27
+    assert second.crank is not None
+    assert after_s(second.start) == pytest.approx(start_s, abs=1.0)
+    assert after_s(first.end) == pytest.approx(900 + 4 + 0.8 + 1200, abs=3.0)
+
+
+def test_who_tries_to_start_the_engine_and_gives_up_is_no_module_that_woke():
+    scene = parked().load(20, -6.0).crank(seconds=2.0, key_on_s=0).load(15, -6.0).asleep(3600)
+    (stand,) = document(scene.read(1.0)).stands
+    assert len(stand.failed_starts) == 1
+    assert stand.wake_ups == []

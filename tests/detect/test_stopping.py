@@ -81,3 +81,10 @@ def test_a_bump_among_loads_that_an_alternator_carries_restlessly_hides_none_of_
     carried = -1.2 + 0.3 * np.sin(np.arange(110) / 3.0)
     relief = [-7.1, -15.2, -14.9, -3.2, *[-1.4] * 8, -3.0, -3.8, -3.3, -3.0]
     assert stop_row(relief, carried.tolist(), PARKED) == len(relief) + len(carried)
+
+
+@pytest.mark.parametrize("seconds", [4, 9, 14])
+def test_the_stages_of_a_shutdown_are_no_wandering_loads_however_short_they_are(seconds):
+    """Each load dies away a little and then goes: what never comes up again is no engine's."""
+    stages = [[-a * (1 - 0.05 * k / seconds) for k in range(seconds)] for a in (7.3, 5.6, 2.1, 0.9, 0.2)]
+    assert stop_row(*stages, [-0.04] * 360, [-5.7] * 15) == 0
