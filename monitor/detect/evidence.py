@@ -65,13 +65,14 @@ class Evidence:
         top, bottom = most_of(after.volts), least_of(recent.volts[-JUMP_S:])
         if top is None or bottom is None:
             return False
-        load, charge = median_of(-recent.amps[-JUMP_S:]), median_of(after.amps)
+        load, charge = median_of(-recent.amps[-JUMP_S:]), most_of(after.amps)
         key_on = load is not None and load >= KEY_ON_A * self.facts.loads
         if top - bottom < JUMP_V * self.facts.scale:
             restless = is_restless(after.amps)  # a charger is steady
             return key_on and (restless or (slow and top > bottom))
+        least = RUN_CHARGING_A * self.facts.loads
         held = top >= HELD_V * self.facts.scale  # an alternator holds volts, a charger holds amps
-        return key_on or load is None or (slow and held and charge is not None and charge >= RUN_CHARGING_A)
+        return key_on or load is None or (slow and held and charge is not None and charge >= least)
 
     def charged(self, after: Seconds) -> bool:
         """Whether the battery was charged in these seconds, which no standing vehicle does."""

@@ -60,6 +60,11 @@ class Excursion:
     level_a: float
     texture: Texture
 
+    def stands_out(self) -> bool:
+        """Whether it is far more than its level's band."""
+        most = float(np.max(self.rows.drain, initial=self.level_a))
+        return most - self.level_a >= CLEAR_TIMES * self.texture.band_a(self.level_a)
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -164,7 +169,7 @@ class PlateauTracker:
         for _ in range(TURNS):
             if not len(rows):
                 break
-            rows = self._seek(rows, final) if state.held is None else self._hold(rows, state.held, ended)
+            rows = self._seek(rows, final) if state.held is None else self._hold_on(rows, state.held, ended)
         if len(rows):  # turn and turn about, seeking found a level that the rows then left
             state.seek = [Rows.join([*state.unsure, rows]) if state.held is not None else rows]
             state.held, state.above, state.below, state.unsure, state.waiting = None, None, None, [], []
@@ -189,6 +194,15 @@ class PlateauTracker:
                 state.held = Held(start_s, start_s, level, texture, lift_a=lift)
                 state.seek, state.unsure, state.waiting = [], [seen[:first]], []
                 return seen[first:]
+        return NONE
+
+    def _hold_on(self, rows: Rows, held: Held, ended: list[Excursion]) -> Rows:
+        """Read rows of many frames, which were sought in, frame by frame; returns the rows to read again."""
+        cuts = [0, *(np.flatnonzero(np.diff(rows.second // FRAME_S)) + 1).tolist(), len(rows)]
+        for begin, end in itertools.pairwise(cuts):
+            again = self._hold(rows[begin:end], held, ended)
+            if self.state.held is not held:
+                return Rows.join([again, rows[end:]])
         return NONE
 
     def _hold(self, rows: Rows, held: Held, ended: list[Excursion]) -> Rows:
@@ -317,8 +331,11 @@ class PlateauTracker:
             return
         parts = state.above.parts + ([behind[:1]] if behind is not None else [])
         end_s = state.above.last_s if behind is None else int(behind.second[0])
-        state.waiting.append(Excursion(Rows.join(parts), state.above.start_s, end_s, state.above.level_a, held.texture))
+        found = Excursion(Rows.join(parts), state.above.start_s, end_s, state.above.level_a, held.texture)
         state.above = None
+        fades = not held.known and found.start_s - held.start_s <= TAIL_S and not found.stands_out()
+        if not fades:  # what little does, right behind the shutdown, is its end
+            state.waiting.append(found)
 
     def _stepped(self, opened: Open, held: Held, rows: Rows, begin: int, end: int) -> tuple[int, Rows]:
         """The rows before `opened`, whose last run is rows[begin:end], are used; those from it on are read again."""

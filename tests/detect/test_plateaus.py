@@ -255,3 +255,18 @@ def test_what_was_awake_for_the_last_half_hour_before_the_crank_is_told():
     stand = the_stand(scene.read(1.0))
     told = [(after_s(w.start), w.charge_ah) for w in stand.wake_ups]
     assert told or stand.level_steps
+
+
+@pytest.mark.parametrize("hz", [1.0, 5.0])
+def test_a_drain_that_rises_all_night_is_followed_from_where_it_can_be(hz):
+    """20 mA to 1.65 A in eleven hours, 2.4 mA a minute: it is not what it was at first."""
+    stand = the_stand(Scene().load(40_000, -0.02, to_amps=-1.65).read(hz, noise_a=0.0026, step_a=0.0036))
+    last = max(stand.plateaus, key=lambda p: p.end - p.start)
+    assert (last.end - last.start) / 1e6 > 0.7 * 40_000
+    middle_s = (after_s(last.start) + after_s(last.end)) / 2
+    assert stand.sleep_current_a == pytest.approx(0.02 + 1.63 * middle_s / 40_000, rel=0.05)
+
+
+def test_a_few_milliamperes_right_behind_the_shutdown_are_its_end():
+    scene = Scene().asleep(196).crank().running(200).shutdown().asleep(20).load(8, -0.028).asleep(7200)
+    assert the_stand(scene.read(1.0), 1).wake_ups == []

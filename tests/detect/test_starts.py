@@ -149,3 +149,15 @@ def test_who_tries_to_start_the_engine_and_gives_up_is_no_module_that_woke():
     (stand,) = document(scene.read(1.0)).stands
     assert len(stand.failed_starts) == 1
     assert stand.wake_ups == []
+
+
+def test_a_small_vehicles_start_that_a_slow_logger_misses_shows_by_volts_held_at_little_charge():
+    """6 V, 15 Ah: from 0.4 A with the key on to 7.04 V at an ampere, and soon at none."""
+    random = np.random.default_rng(2)
+    scene = Scene(6.33).asleep(900, 0.003).load(121.5, -0.4).load(1.5, -40.0).load(5, 1.2, volts=7.0)
+    for _ in range(300):
+        scene.load(3, float(random.uniform(-0.9, 0.4)), volts=7.04)
+    block = scene.load(60, -1.1).load(45, -2.4).load(100, -0.3).asleep(3600, 0.003).read(0.2, averaging=False)
+    ((start_s, end_s),) = drives_of(block, Facts(nominal_v=6.0, capacity_ah=15.0))
+    assert start_s == pytest.approx(1021.5, abs=10)
+    assert end_s == pytest.approx(1928, abs=10)
