@@ -19,10 +19,11 @@ ALIKE_EVERY_S = 4 * 3600.0  # in a stand longer than twelve hours one more for e
 ALIKE_EXCESS, ALIKE_LENGTH = 1.5, 2.0  # factors within which two wake-ups are alike; our choice
 # No sleeping module draws as much for so long as a running engine does (9–20 A; lamps 9 A). Our choice: taken as
 # somebody using the vehicle, or a drive the log did not show as one.
-USE_A, USE_S = 7.0, 60.0
+USE_A, USE_S, USE_PEAK_A = 7.0, 60.0, 15.0
 # Where a drive was seen that nothing charged, another may look like a stand, its loads small on a flat battery.
 UNCHARGED_V, DRIVE_A, DRIVE_S = 13.0, 1.5, 300.0  # our choice
 USED_S = 300.0  # so much of it in one stand, and the stand was no rest
+BY_CHARGE_S = 3600.0  # so near to a charge a wake-up is none of a sleeping vehicle's; our choice
 # Whoever comes to drive wakes the modules first: what ends within this before the crank is the approach. Our choice.
 APPROACH_S = 180.0
 NORMAL_LONGEST_S, NORMAL_APART_S = 60.0, 540.0  # published telematics: 45 s every 9–10 min (service manual)
@@ -87,6 +88,7 @@ def _sleep(
         for wake in stand.wake_ups
         if (stand.open or wake.end < came)
         and not _is_use(wake, size)
+        and not _by_a_charge(wake, stand)
         and not (
             _could_be_visit(wake, size) and _alike(wake, stand.wake_ups) < here and _alike(wake, everything) < often
         )
@@ -125,7 +127,15 @@ def _could_be_drive(wake: WakeUp, size: float) -> bool:
 
 
 def _is_use(wake: WakeUp, size: float) -> bool:
-    return wake.excess_a > USE_A * size and _length_s(wake) > USE_S
+    """Heavy for a minute and more; or, with a shutdown behind it, as much in all as some minutes of that."""
+    in_all = wake.peak_a > USE_PEAK_A * size and wake.charge_ah * 3600.0 > USE_A * size * USED_S
+    return in_all or (wake.excess_a > USE_A * size and _length_s(wake) > USE_S)
+
+
+def _by_a_charge(wake: WakeUp, stand: Stand) -> bool:
+    """Whether something charged the battery shortly before or after it: a charger's pauses, or a drive not seen."""
+    near_us = int(BY_CHARGE_S * 1e6)
+    return any(wake.start < span.end + near_us and wake.end > span.start - near_us for span in stand.charges)
 
 
 def _could_be_visit(wake: WakeUp, size: float) -> bool:

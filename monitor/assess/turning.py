@@ -13,7 +13,7 @@ from statistics import mean
 
 from monitor.assess.evidence import graded
 from monitor.assess.resistance import UNKNOWN_C
-from monitor.base.results import Crank
+from monitor.base.results import BOUND_HZ, Crank
 
 # Cold oil makes any engine turn longer: nearly twice as long at -18 °C as at 20 °C (from memory).
 WARM_C, COLD_PER_K = 20.0, 0.02
@@ -36,12 +36,13 @@ class Turned:
 
 def turned(crank: Crank) -> Turned | None:
     """How long the starter turned; None where the log does not tell."""
-    length_s = crank.duration_s if crank.turned_s is None else crank.turned_s
+    by_samples = crank.sampled_hz is None or crank.sampled_hz >= BOUND_HZ
+    length_s = crank.duration_s if by_samples else crank.turned_s
     if length_s is None:
         return None
     low_c, high_c = (UNKNOWN_C, WARM_C) if crank.celsius is None else (crank.celsius, crank.celsius)
     least_s, most_s = (length_s / (1.0 + COLD_PER_K * max(WARM_C - celsius, 0.0)) for celsius in (low_c, high_c))
-    return Turned(length_s, least_s, most_s, crank.turned_s is None)
+    return Turned(length_s, least_s, most_s, by_samples)
 
 
 def slowness(cranks: Sequence[Turned]) -> float | None:

@@ -10,7 +10,8 @@ What moves what (details in the why_ modules):
     mean current of a night over its limit     drain; against usage
     fall of rest volts without current seen    drain and battery, neither alone
     crank resistance over a new battery's      small against both; half as much again battery; from 1.8 times on battery
-                                               where the starter turns slowly, connection where it is quick
+                                               where the starter turns slowly, connection where it is quick;
+                                               against usage
     crank minimum, crank length                battery
     holds no charge, a cell's step, full by
     charge returned and yet low, bench figures battery

@@ -37,6 +37,8 @@ BY_RESISTANCE = (
     (2.3, 0.0),
     (2.8, -SOME),
 )
+# A battery so worn takes less charge than its vehicle gives it: a low charge proves no use. Our choice
+BY_WORN = ((1.4, 0.0), (2.0, VERY_STRONG))
 SEVERAL = 3  # cranks that agree count in full. Our choice
 DRAWN_SHARE = 0.3  # of capacity: so much drawn could lower the volts that far. Our choice
 FILLED, LOW = 0.95, 0.75  # counted up to this, and yet read below that. Our choice
@@ -84,7 +86,7 @@ def _resistance(seen: Seen) -> list[Observation]:
     text = (
         f"Cranking ({len(told)}×) shows {mohm:.1f} mΩ, {ratio:.1f} times that of a new battery of {size} (from memory)."
     )
-    return [Observation(text, {"battery": weight})]
+    return [Observation(text, {"battery": weight, "usage": -share * graded(ratio, BY_WORN)})]
 
 
 def _is_long(start: Start) -> bool:

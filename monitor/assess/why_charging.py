@@ -56,8 +56,8 @@ def charging_evidence(seen: Seen) -> list[Observation]:
             weight /= 2
         elif count >= 2:
             weight += SOME
-        if fault == "unstable" and not seen.has_amps:
-            weight /= 2  # without the current it cannot be told from volts that swing with it
+        if fault in ("unstable", "late") and not seen.has_amps:
+            weight /= 2  # without the current it cannot be told from volts that a joint lets swing or sag with it
         text = f"Charging: {WORDS[fault]} in {count} of {total} drives{_figures(seen, fault)}."
         found.append(Observation(text, {"charging": weight, "usage": -weight, "drain": 0.0}))
     if found:

@@ -20,6 +20,7 @@ PUBLISHED_FOR_AH = 60.0  # 50 mA empties such a battery to no-start in 20 days (
 # turns red; below it the evidence against grows as fast, for a current that is measured is no matter of opinion.
 BY_RATIO = ((0.4, -DECISIVE), (0.7, -VERY_STRONG), (0.9, -SOME), (1.0, SOME), (1.2, VERY_STRONG), (2.0, 1.5 * DECISIVE))
 LONG_ENOUGH_S = 3 * 3600.0  # asleep: a shorter night counts half, modules may still be timing out. Our choice
+AGREE = 3  # rests over the limit, and half of all, are no accident of a short one; our choice
 CERTAIN_S = 7200.0
 MANY, NIGHT_S = 4, 6 * 3600.0  # rests, and the length of one that is no pause in the day; our choice
 
@@ -62,9 +63,9 @@ def drain_evidence(seen: Seen) -> list[Observation]:
     worst = max(sleeps, key=lambda sleep: sleep.mean_a / limit_a(seen.vehicle, sleep)[0])
     limit, why = limit_a(seen.vehicle, worst)
     weight = graded(worst.mean_a / limit, BY_RATIO)
-    if worst.asleep_s < LONG_ENOUGH_S:
-        weight /= 2
     over = sum(1 for sleep in sleeps if sleep.mean_a > limit_a(seen.vehicle, sleep)[0])
+    if worst.asleep_s < LONG_ENOUGH_S and (over < AGREE or over < len(sleeps) / 2):
+        weight /= 2
     if over == 1 and len(sleeps) >= MANY and worst.level_a <= limit and worst.asleep_s < NIGHT_S:
         weight = min(weight, SOME)  # by wake-ups alone, in one short rest of many: a visit
     share = f"{over} of {len(sleeps)} rests are over it" if len(sleeps) > 1 else "one rest seen"
@@ -94,8 +95,8 @@ def _in_use(seen: Seen) -> list[Observation]:
     if not used:
         return []
     text = (
-        f"In {used} stands something drew as much as a running vehicle for minutes: lamps left on, or an engine running"
-        " without charge; such stands say nothing of the drain."
+        f"In {used} stand{'s' if used > 1 else ''} something drew as much as a running vehicle for minutes: lamps left"
+        " on, or an engine running without charge; such stands say nothing of the drain."
     )
     return [Observation(text, {"drain": SOME / 2, "charging": SOME, "usage": -STRONG})]
 

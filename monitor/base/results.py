@@ -64,6 +64,7 @@ class Log(Part):
     notices: list[Notice] = Field(default_factory=list)
 
 
+BOUND_HZ = 3.0  # from here on samples bound a crank well enough
 DIP_HZ, INRUSH_HZ = 0.9, 5.0  # slower loggers do not see a crank's dip, from 5 Hz on they see that of the inrush
 
 
@@ -71,7 +72,8 @@ class Crank(Part):
     """The starter turning; amps keep the battery's sign. `resistance_mohm`: ΔV/ΔI, null where the rate carries none.
 
     `celsius`: what the temperature channel read before it. `turned_s`: its length as the charge shows it, from loggers
-    too slow to bound it by samples: right in the mean of several, of one crank up to a second off.
+    too slow to bound it by samples: right in the mean of several, of one crank up to a second off, null where it may be
+    an engine's loads.
     """
 
     start: Moment

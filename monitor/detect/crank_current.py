@@ -8,11 +8,14 @@ from monitor.base.samples import Floats
 
 LINE_TIMES = 12  # noise has some 18 lines in the band, each over 12 medians once in 4,000: one false ripple in 200
 OVER_SHARE = 0.5  # of the level: loads of an engine that runs already stay below it; our choice
+LOADS_TIMES = 1.25  # of the least that is a starter's: so much an engine's loads may be; our choice
 INRUSH_TIMES, HELD_SHARE = (1.4, 2.5), 0.8  # a first sample so far above a second that the third keeps to; our choice
 
 
-def turned_s(amps: Floats, hz: float, least_a: float) -> float:
+def turned_s(amps: Floats, hz: float, least_a: float) -> float | None:
     """How long it flowed, s: the charge of what is over half of its level, at that level.
+
+    None where all but one sample may as well be the loads of the engine that then runs.
 
     For loggers too slow to show the inrush, but for one sample that may fall into it. Read or averaged once a second,
     cranks of 1.1 to 3.5 s come out within a quarter of a second in the mean, one alone up to a second off; shorter ones
@@ -22,6 +25,7 @@ def turned_s(amps: Floats, hz: float, least_a: float) -> float:
     1.5
     >>> turned_s(np.array([-320.0, -150.0, -148.0]), 1.0, 50.0)
     2.99
+    >>> turned_s(np.array([-84.0, -46.0, -46.0]), 1.0, 41.0)
     """
     drain = np.nan_to_num(-amps)
     level = float(drain.max())
@@ -29,7 +33,10 @@ def turned_s(amps: Floats, hz: float, least_a: float) -> float:
     if level == drain[0] and INRUSH_TIMES[0] * second < level < INRUSH_TIMES[1] * second:
         level = second
     share = np.minimum(drain / level, 1.0)
-    return round(float(share[share >= OVER_SHARE].sum()) / hz, 2)
+    over = np.sort(share[share >= OVER_SHARE])
+    if len(over) > 1 and over[-2] * level < LOADS_TIMES * least_a:
+        return None
+    return round(float(over.sum()) / hz, 2)
 
 
 def ripple_hz(amps: Floats, hz: float) -> float | None:

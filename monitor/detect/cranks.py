@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor.base.results import Crank
+from monitor.base.results import BOUND_HZ, Crank
 from monitor.base.samples import SECOND_US, Block, Bools, Floats, Indexes, Ints, Seconds
 from monitor.detect.crank_current import ripple_hz, turned_s
 from monitor.detect.facts import Facts
@@ -50,7 +50,6 @@ INRUSH_S = 0.15  # left out of the plateau: inrush lasts 20–60 ms (from memory
 RIPPLE_HZ = 25.0  # the least sampling rate that carries the compression ripple (5–13 Hz) safely
 PLATEAU_HZ = 5.0  # the least sampling rate that shows a plateau apart from the inrush
 DURATION_HZ = 0.9  # slower loggers show a crank as one sample, or one with glow plugs before it: no duration
-BOUND_HZ = 3.0  # from here on samples bound a crank well enough
 RESISTANCE_HZ = 0.9  # slower loggers average or miss the dip: no resistance
 KEPT = 3  # samples kept before a dip, however long ago
 

@@ -57,6 +57,12 @@ def test_without_the_starters_length_neither_battery_nor_joint_is_named() -> Non
     )
 
 
+def test_samples_that_may_be_an_engines_loads_bound_no_crank_of_a_slow_logger() -> None:
+    """Three samples a second apart read three seconds, but where the charge tells none they may be loads."""
+    seen = {"duration_s": 3.0, "turned_s": None, "sampled_hz": 1.0, "amps_plateau": None, "celsius": 20.0}
+    assert judge(log_of(*days(trip={"started": crank(0, resistance_mohm=20.0, **seen)})), CAR).cause == "undetermined"
+
+
 def test_what_is_only_a_little_unlikely_is_not_called_ruled_out() -> None:
     texts = starts(10.0, 3.0).because
     assert any(text.startswith("Connection is less likely") for text in texts)

@@ -3,6 +3,7 @@
 import pytest
 
 from monitor.assess.sleeps import sleeps_of
+from monitor.base.fields import Span
 from monitor.base.results import WakeUp
 from tests.assess.cars import HOUR_US, document, stand
 
@@ -77,3 +78,19 @@ def test_two_modules_that_each_keep_the_published_rhythm_are_normal():
     often = [at(1 + k * 0.08, 14, 1.1, 1) for k in range(80)]
     (sleep,) = sleeps_of(document([stand(0, 10, wake_ups=[*often, *beacons])]), 1.0)
     assert not sleep.normal
+
+
+def test_a_drive_that_nothing_charged_with_its_shutdown_behind_it_is_no_wake_up():
+    """27 A for four minutes, then half an hour of a shutdown: 5 A in the mean of its 35 minutes."""
+    assert mean_with(a_wake_up(2100, 5.1, 35.0)) == pytest.approx(0.02)
+    assert mean_with(a_wake_up(2100, 5.1, 9.0)) > 0.5  # a module that draws no more than that at any time
+
+
+def test_wake_ups_beside_a_charge_are_none_of_a_sleeping_vehicles():
+    """A drive that a slow logger did not show as one charges in pulses; between them it reads like wake-ups."""
+    restless = [at(3 + 0.02 * k, 40, 0.6, 1) for k in range(20)]
+    beside = stand(0, 12, wake_ups=restless)
+    beside.charges = [Span(start=3 * HOUR_US, end=3 * HOUR_US + 90_000_000)]
+    assert [sleep.mean_a for sleep in sleeps_of(document([beside]), 1.0)] == pytest.approx([0.02])
+    beside.charges = [Span(start=6 * HOUR_US, end=7 * HOUR_US)]  # hours later: a charger
+    assert [sleep.mean_a > 0.025 for sleep in sleeps_of(document([beside]), 1.0)] == [True]
