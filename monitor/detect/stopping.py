@@ -128,7 +128,7 @@ def _taken_over(volts: Floats, drain: Floats, lead: int, facts: Facts) -> int | 
     if len(first) >= SIDE and lead and _carries(first):  # the step itself was lost among the swings before it
         return lead
     for k, until in itertools.pairwise([*steps, len(drain)]):
-        ran_on = _carried(drain[k:until]) or _relieved(drain, k, steps)
+        ran_on = _carried(drain[k:until]) or _relieved(drain, k, steps) or _carried_again(drain[k:])
         if not ran_on and not _passing(volts, drain, k, until, scale):
             return k + _restless_rows(drain[k:])
     lasting = [k for k in steps if not _passing(volts, drain, k, len(drain), scale)]
@@ -213,6 +213,19 @@ def _carried(drain: Floats) -> bool:
     return len(known) < SIDE or (float(np.median(known)) < CARRIED_A and is_restless(known) and not _only_falls(known))
 
 
+def _carried_again(drain: Floats) -> bool:
+    """Whether the alternator, soon behind a step, carried the loads once more: little, and restless for a minute.
+
+    Unlike the end, which is calm.
+    """
+    low = np.flatnonzero(drain[:RID_S] < CARRIED_A)
+    rest = drain[low[0] : low[0] + 2 * LOADED_S] if len(low) else drain[:0]
+    if len(rest) < LOADED_S or not np.isfinite(rest).all() or not is_restless(rest) or _only_falls(rest):
+        return False
+    change, noise = (float(np.median(np.abs(np.diff(d)))) for d in (rest, drain[-LOADED_S:]))
+    return change >= CALMED_TIMES * noise
+
+
 def _only_falls(drain: Floats) -> bool:
     """Whether the current goes down and never up again: the stages of a shutdown, however short each of them is."""
     change = drain[RESTLESS_ROWS:] - drain[:-RESTLESS_ROWS]
@@ -268,9 +281,14 @@ def _carries(drain: Floats) -> bool:
 
 
 def _passing(volts: Floats, drain: Floats, k: int, until: int, scale: float) -> bool:
-    """Whether the step at `k` is a load's: behind it the volts are held, and the current is, as before."""
+    """Whether the step at `k` is a load's: behind it the volts are held, and the current is, as before.
+
+    Not where a current that wandered is constant behind it.
+    """
     rows = min(LOADED_S, until - k)
     before, then = slice(max(k - BEFORE, 0), k), slice(k + rows // 3, k + rows)
+    if rows == LOADED_S and is_restless(drain[max(k - CALMED_ROWS, 0) : k]) and not is_restless(drain[then]):
+        return False
     was_v, is_v = median_of(volts[before]), median_of(volts[then])
     was_a, is_a = median_of(drain[before]), median_of(drain[then])
     if was_v is None or is_v is None or was_a is None or is_a is None:

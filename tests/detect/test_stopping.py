@@ -88,3 +88,16 @@ def test_the_stages_of_a_shutdown_are_no_wandering_loads_however_short_they_are(
     """Each load dies away a little and then goes: what never comes up again is no engine's."""
     stages = [[-a * (1 - 0.05 * k / seconds) for k in range(seconds)] for a in (7.3, 5.6, 2.1, 0.9, 0.2)]
     assert stop_row(*stages, [-0.04] * 360, [-5.7] * 15) == 0
+
+
+def test_a_vehicle_left_with_as_little_as_an_alternator_left_the_battery_has_stopped():
+    """2.4 A that wander, then a shutdown of 25 s that ends in 2 A: alike in the mean, but constant."""
+    wandering = (-2.4 + 1.2 * np.random.default_rng(4).standard_normal(90)).tolist()
+    assert stop_row(wandering, [-11.5] * 25, [-2.0] * 900) == len(wandering)
+
+
+def test_loads_that_the_alternator_soon_carries_again_restlessly_were_no_stop():
+    """30 A in pieces of 7 s, for most of a minute, are followed by minutes at half an ampere that wanders."""
+    helped = [-a for a in (30.5, 34.8, 31.6, 34.3, 29.7, 31.0, 35.8) for _ in range(7)]
+    carried = (-0.6 + 0.2 * np.random.default_rng(5).standard_normal(220)).tolist()
+    assert stop_row(helped, carried, PARKED) == len(helped) + len(carried)
