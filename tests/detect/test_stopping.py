@@ -90,10 +90,14 @@ def test_the_stages_of_a_shutdown_are_no_wandering_loads_however_short_they_are(
     assert stop_row(*stages, [-0.04] * 360, [-5.7] * 15) == 0
 
 
-def test_a_vehicle_left_with_as_little_as_an_alternator_left_the_battery_has_stopped():
-    """2.4 A that wander, then a shutdown of 25 s that ends in 2 A: alike in the mean, but constant."""
-    wandering = (-2.4 + 1.2 * np.random.default_rng(4).standard_normal(90)).tolist()
-    assert stop_row(wandering, [-11.5] * 25, [-2.0] * 900) == len(wandering)
+@pytest.mark.parametrize("seed", range(5))
+def test_a_vehicle_left_with_as_little_as_an_alternator_left_the_battery_has_stopped(seed):
+    """2.4 A that wander, then a shutdown of 25 s that ends in 2 A: alike in the mean, but constant.
+
+    Within the 5 s that are asked: the last swing before it may look like its first step.
+    """
+    wandering = (-2.4 + 1.2 * np.random.default_rng(seed).standard_normal(90)).tolist()
+    assert stop_row(wandering, [-11.5] * 25, [-2.0] * 900) == pytest.approx(len(wandering), abs=5)
 
 
 def test_loads_that_the_alternator_soon_carries_again_restlessly_were_no_stop():
