@@ -35,6 +35,7 @@ FALLEN_S, BACK_SHARE = 30, 0.9  # so long, and lamps that light the way home may
 SIDE = 3  # seconds compared on each side of a step
 CALMED_ROWS, CALMED_TIMES = 15, 5.0  # seconds, more than a step moves; the spread of a constant one in its noise
 RID_A, RID_S = 0.05, 180  # charged so little is kept; so soon behind the step. Our choice
+HELD_ROWS = 10  # so long a constant load is a stage of the shutdown, whatever comes on behind it; our choice
 RID_SHARE = 0.5  # of the load it carried, and of the next: the alternator had taken it back; our choice
 # Seconds: so long the first stage of a shutdown may change, and at most so long an alternator leaves all loads to the
 # battery; and those of a constant current. Our choice.
@@ -247,7 +248,9 @@ def _relieved(drain: Floats, k: int, steps: list[int]) -> bool:
             continue
         load = median_of(drain[k : k + SIDE]) or 0.0
         fell = rid <= RID_SHARE * min(then, load) or load <= RID_SHARE**2 * then
-        if rid < zero - RID_A or (again - k <= LOADED_S and fell):
+        held = drain[max(k + SIDE, again - HELD_ROWS) : again]
+        stage = len(held) == HELD_ROWS and rid >= STEP_A and float(np.ptp(held)) <= RESTLESS_A + RESTLESS_SHARE * rid
+        if rid < zero - RID_A or (again - k <= LOADED_S and fell and not stage):
             return True
     return False
 

@@ -105,3 +105,8 @@ def test_loads_that_the_alternator_soon_carries_again_restlessly_were_no_stop():
     helped = [-a for a in (30.5, 34.8, 31.6, 34.3, 29.7, 31.0, 35.8) for _ in range(7)]
     carried = (-0.6 + 0.2 * np.random.default_rng(5).standard_normal(220)).tolist()
     assert stop_row(helped, carried, PARKED) == len(helped) + len(carried)
+
+
+def test_a_door_that_is_opened_in_a_stage_of_the_shutdown_does_not_move_the_stop():
+    """14 A, 5 A for 20 s, then 10 A with the courtesy lamps: the least came first, but it was constant."""
+    assert stop_row([-14.0, -14.0], [-5.0, -5.0, -4.9, -5.0] * 5, [-10.3] * 60, [-1.0] * 300, [-0.02] * 600) == 0
