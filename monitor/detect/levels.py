@@ -108,10 +108,10 @@ def baseline(drain: Floats, held: Held) -> tuple[Floats, Ints]:
 
 
 def _jumped(change: float, leaps: list[float], least: float) -> int:
-    """+1 or −1 where a tenth is off the level by `least`, and off those before it as well; else 0."""
+    """+1 or −1 where a tenth is off one before by `least`, and off the level, which may have moved, by half; else 0."""
     sign = 1 if change > 0 else -1
     off = [sign * leap for leap in leaps]
-    return sign if off and sign * change > least and max(off) > least and min(off) > 0 else 0
+    return sign if off and sign * change > STAYS_SHARE * least and max(off) > least and min(off) > 0 else 0
 
 
 def _quartiles(parts: Floats) -> Floats:

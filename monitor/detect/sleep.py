@@ -1,8 +1,8 @@
 """Sleep: what the plateaus, steps and excursions of a stand say of the vehicle falling and staying asleep.
 
 Settled is the beginning of the first plateau that no lower one follows: while every step still leads down by more
-than SETTLE_A and SETTLE_SHARE, the staged shutdown is going on. After a step up, or an hour at a level published for
-sleeping vehicles, it had been asleep.
+than SETTLE_A and SETTLE_SHARE, the staged shutdown is going on. After a step up, or four hours at a level
+published for sleeping vehicles, it had been asleep.
 The sleep current is the mean of the plateau held longest after settling; its 95 % interval comes from batch means,
 widened by what the logger's step may hide and by the zero offset the owner admits.
 """
@@ -20,6 +20,7 @@ from monitor.detect.held import AWAKE_A, Held
 from monitor.detect.plateaus import STEP_UP_S, Step, TrackerState
 
 SETTLE_A, SETTLE_SHARE = 0.005, 0.2  # a later step down by both of these is still part of the shutdown; our choice
+SLEPT_S = 4 * 3600  # no stage: climate modules take up to 3 h (a maker's manual of 2010); our choice
 FEWEST_ROWS = 20  # behind the last plateau, to know that the current has left it
 UNIFORM_95 = 0.475  # of a step: 95 % of a uniform half step to each side
 FEWEST_BATCHES = 4  # fewer batch means carry no interval of their own
@@ -86,7 +87,7 @@ def hidden_a(held: Held) -> float:
 
 
 def _goes_down(now: Held, then: Held) -> bool:
-    slept = now.end_s - now.start_s >= STEP_UP_S and now.mean_a() <= AWAKE_A
+    slept = now.end_s - now.start_s >= SLEPT_S and now.mean_a() <= AWAKE_A
     return not slept and _falls(now.mean_a(), then.mean_a())
 
 

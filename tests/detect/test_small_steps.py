@@ -20,13 +20,13 @@ def test_a_step_of_two_and_a_half_sigma_is_one_step_and_no_night_of_wake_ups(see
 
     In its first minute alone may it be taken for a wake-up that has ended.
     """
-    stand = the_stand(Scene().asleep(7200, from_a).asleep(10_800, to_a).read(1.0, noise_a=0.004, seed=seed))
+    stand = the_stand(Scene().asleep(18_000, from_a).asleep(10_800, to_a).read(1.0, noise_a=0.004, seed=seed))
     (step,) = stand.level_steps
-    assert after_s(step.at) == pytest.approx(7200, abs=120)  # the minute in which it lies, and its neighbour
+    assert after_s(step.at) == pytest.approx(18_000, abs=120)  # the minute in which it lies, and its neighbour
     # 3 standard errors of an hour's readings, and two minutes of the other level among two hours
     assert step.from_a == pytest.approx(from_a, abs=3 * 0.004 / 60 + 0.012 / 60)
     assert step.to_a == pytest.approx(to_a, abs=3 * 0.004 / 60 + 0.012 / 60)
-    assert all(abs(after_s(wake.start) - 7200) < 60 for wake in stand.wake_ups)
+    assert all(abs(after_s(wake.start) - 18_000) < 60 for wake in stand.wake_ups)
     assert len(stand.wake_ups) <= 1
 
 
