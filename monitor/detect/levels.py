@@ -108,10 +108,11 @@ def baseline(drain: Floats, held: Held) -> tuple[Floats, Ints]:
 
 
 def _jumped(change: float, leaps: list[float], least: float) -> int:
-    """+1 or −1 where a tenth is off one before by `least`, and off the level, which may have moved, by half; else 0."""
+    """+1 or −1 where a tenth is off the level by `least`, and off one before it as well; else 0."""
     sign = 1 if change > 0 else -1
     off = [sign * leap for leap in leaps]
-    return sign if off and sign * change > STAYS_SHARE * least and max(off) > least and min(off) > 0 else 0
+    enough = least if sign > 0 else STAYS_SHARE * least  # a minute that falls in its midst has moved the level already
+    return sign if off and sign * change > enough and max(off) > least and min(off) > 0 else 0
 
 
 def _quartiles(parts: Floats) -> Floats:
